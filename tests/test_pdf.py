@@ -252,6 +252,16 @@ def test_no_line_of_text_covers_another(kind: str, name: str) -> None:
         assert [pair for pair in clash if (pair[0].left, pair[0].base) != (pair[1].left, pair[1].base)] == []
 
 
+@pytest.mark.parametrize("kind", ["sites", "report"])
+def test_no_text_covers_another_nor_the_footer_on_the_sample_s_pages(kind: str) -> None:
+    """Seven bars of the report were drawn where there was room for six, the last one over the cautions."""
+    for at, page in enumerate(_read(_draw(kind, plan_of(SAMPLE / "district.toml"))).pages, 1):
+        runs = [run for run in _runs(page) if run.level]
+        clash = [(a, b) for k, a in enumerate(runs) for b in runs[:k] if a.overlaps(b)]
+        assert [pair for pair in clash if (pair[0].left, pair[0].base) != (pair[1].left, pair[1].base)] == [], at
+        assert len([run for run in runs if run.base < paper.FOOT_PT - 4.0]) in {4, 5}, at
+
+
 def test_no_text_covers_another_nor_is_cut_on_the_sample_s_cards() -> None:
     """Every fifth page of all of them, the maps' labels and numbers with the rest."""
     pages = _read(dict(card_pdf.cards(plan_of(SAMPLE / "district.toml")))["cards.pdf"]).pages

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from preplan.render import paper, symbols_pdf, words
-from preplan.render.paper import BLACK, GREY, Pen
+from preplan.render.paper import BLACK, FOOT_PT, GREY, TOP_PT, Document
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,21 +20,26 @@ class Bar:
     """A status word draws its symbol before the label."""
 
 
+BAR_PT = 17.0
+"""Height of a bar with its gap."""
 _LABEL_PT = (150.0, 300.0)
 """Room for the labels of bars, at least and at most."""
 
 
-def bars(pen: Pen, top: float, rows: Sequence[Bar], whole: float) -> float:
-    """Draw level bars, told apart by length alone, `whole` at full width; gives the lower edge.
+def bars(document: Document, rows: Sequence[Bar], whole: float) -> None:
+    """Draw level bars, told apart by length alone, `whole` at full width; all on one page where one holds them.
 
     Labels have the room of the longest: names that begin alike would be cut to the same words.
     """
-    value_pt, row_pt = 150.0, 17.0
+    pen, value_pt, together_pt = document.pen, 150.0, BAR_PT * len(rows)
+    if together_pt < (TOP_PT - FOOT_PT) / 2.0:
+        document.room(together_pt)
     longest = max((paper.width_of(words.printable(row.label), paper.BODY_PT) + 20.0 for row in rows), default=0.0)
     left = paper.LEFT_PT + min(max(longest, _LABEL_PT[0]), _LABEL_PT[1])
     full = paper.RIGHT_PT - left - value_pt
     for row in rows:
-        top -= row_pt
+        document.room(BAR_PT)
+        top = document.y = document.y - BAR_PT
         x = paper.LEFT_PT
         if row.status:
             symbols_pdf.status_mark(pen, row.status, x + 5.0, top + 6.0, 9.0)
@@ -51,4 +56,3 @@ def bars(pen: Pen, top: float, rows: Sequence[Bar], whole: float) -> float:
             pen.rect(left, top, length, 11.0, fill=True)
         pen.ink(BLACK, BLACK)
         pen.text(left + full + 6.0, top + 3.0, row.words)
-    return top

@@ -11,7 +11,7 @@ from preplan.plan import Plan
 from preplan.plan_tables import ROUNDING_GPM
 from preplan.records import LIFT_FT, BoolArray, FloatArray
 from preplan.render import words
-from preplan.render.bars_pdf import Bar, bars
+from preplan.render.bars_pdf import BAR_PT, Bar, bars
 from preplan.render.coverage_pdf import shares
 from preplan.render.paper import SMALL_PT, TABLE_PT, Document
 from preplan.rules import RATER_GPM, RATER_MI, RATER_MIN, RATER_RAISE_MIN, RATER_START_MIN
@@ -46,12 +46,13 @@ def of(part: int, whole: int) -> str:
 def flow_against_need(document: Document, plan: Plan) -> None:
     """Draw how much of the required flow each address gets, and the same by the size of the need."""
     share, counted = shares(plan)
-    document.heading("Flow available against required", bookmark=True, keep=40.0 + 17.0 * len(_BINS))
+    document.heading("Flow available against required", bookmark=True, keep=40.0 + BAR_PT * len(_BINS))
     total = int(counted.sum())
     which = np.where(share > 0.0, np.searchsorted(_EDGES, share, side="right") + 1, 0)
     counts = np.bincount(which[counted], minlength=len(_BINS)).tolist()
     rows = [Bar(said, count, of(count, total)) for said, count in zip(_BINS, counts, strict=True)]
-    document.y = bars(document.pen, document.y, rows, total) - 4.0
+    bars(document, rows, total)
+    document.y -= 4.0
     document.flow(
         f"Bars: addresses by their {words.FLOW} at the level that their card shows, as a share of the required flow.",
         SMALL_PT,
@@ -214,16 +215,17 @@ def rater(document: Document, plan: Plan) -> None:
     """Draw how many addresses meet each criterion that a rater of hauled water asks about, and what is not shown."""
     planned = np.asarray(plan.answers.status != "hydrant")
     total = int(planned.sum())
-    document.heading("Evidence for a rater", bookmark=True, keep=190.0)
+    rows = [Bar(said, int(np.sum(mask & planned)), of(int(np.sum(mask & planned)), total))
+            for said, mask in criteria(plan)]  # fmt: skip
+    document.heading("Evidence for a rater", bookmark=True, keep=60.0 + BAR_PT * len(rows))
     document.flow(
         "Published rating criteria for hauled water: 250 gpm within 5 minutes of the first engine's arrival, held for "
         "2 hours; a higher flow if it is reached within 15 minutes; sources that stand all year; 5 road miles. "
         "These are counts of this plan's answers, not a rating."
     )
     document.y -= 2.0
-    rows = [Bar(said, int(np.sum(mask & planned)), of(int(np.sum(mask & planned)), total))
-            for said, mask in criteria(plan)]  # fmt: skip
-    document.y = bars(document.pen, document.y, rows, total) - 4.0
+    bars(document, rows, total)
+    document.y -= 4.0
     held = plan.needs.required_min[planned]
     short = int(np.sum(held < RATER_MIN))
     if short:

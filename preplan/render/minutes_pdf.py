@@ -10,7 +10,7 @@ from preplan.plan import Plan
 from preplan.plan_tables import FIRST_ALARM_IN, LEAST_GAP_MIN, ROUNDING_GPM
 from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.render import words
-from preplan.render.bars_pdf import Bar, bars
+from preplan.render.bars_pdf import BAR_PT, Bar, bars
 from preplan.render.evidence_pdf import of
 from preplan.render.first_minutes import little_time
 from preplan.render.index_pdf import heading_of
@@ -26,14 +26,15 @@ def first_minutes(document: Document, plan: Plan) -> None:
     """Draw how the addresses with a shuttle stand in the first minutes, and list the worst gaps."""
     runs = np.asarray(plan.answers.called != "")
     total = int(runs.sum())
-    document.heading("The first minutes", bookmark=True, keep=120.0)
+    rows = [Bar(said, int(mask.sum()), of(int(mask.sum()), total)) for said, mask in kinds(plan)] if total else []
+    document.heading("The first minutes", bookmark=True, keep=40.0 + BAR_PT * len(rows))
     if not total:
         document.flow("No address has a shuttle.")
         return
     document.flow(_when(plan, runs))
     document.y -= 2.0
-    rows = [Bar(said, int(mask.sum()), of(int(mask.sum()), total)) for said, mask in kinds(plan)]
-    document.y = bars(document.pen, document.y, rows, total) - 4.0
+    bars(document, rows, total)
+    document.y -= 4.0
     document.flow(
         "Minutes count from the alarm. Too little: the demand exceeds what can be delivered, water in a waiting "
         f"tanker not counted.{_who_calls(plan)}",

@@ -12,7 +12,7 @@ from preplan.plan import Plan
 from preplan.plan_tables import NO_SITE_IN, ROUNDING_GPM, STATUSES
 from preplan.records import BoolArray
 from preplan.render import coverage_pdf, evidence_pdf, minutes_pdf, words
-from preplan.render.bars_pdf import Bar, bars
+from preplan.render.bars_pdf import BAR_PT, Bar, bars
 from preplan.render.charts import Picture
 from preplan.render.circuits import in_other_months, stands_in_besides
 from preplan.render.evidence_pdf import of
@@ -106,15 +106,17 @@ def _coverage(document: Document, plan: Plan) -> None:
     document.heading("Addresses by status", bookmark=True, keep=110.0)
     reach = plan.district.rules.hydrants.reach_ft
     rows = [Bar(words.status_words(s, reach), counts[s], of(counts[s], whole), s) for s in STATUSES]
-    document.y = bars(document.pen, document.y, rows, whole) - 6.0
+    bars(document, rows, whole)
+    document.y -= 6.0
     planned = whole if not len(plan.addresses) else len(plan.addresses) - counts["hydrant"]
-    document.heading("Coverage by response level", bookmark=True, keep=30.0 + 17.0 * len(plan.district.levels))
+    document.heading("Coverage by response level", bookmark=True, keep=30.0 + BAR_PT * len(plan.district.levels))
     rows = []
     for k, level in enumerate(plan.district.levels):
         meets = _meets_at(plan, k)
         said = words.level_words(level.name)
         rows.append(Bar(f"{said} ({level.engines} E, {level.tankers} T)", meets, of(meets, planned)))
-    document.y = bars(document.pen, document.y, rows, planned) - 4.0
+    bars(document, rows, planned)
+    document.y -= 4.0
     document.flow(
         f"Bars: addresses away from hydrants whose required flow the {words.FLOW} meets at each level "
         "(E engines, T tankers, in all on the road).", SMALL_PT,
