@@ -275,6 +275,22 @@ def test_a_short_nameless_link_is_part_of_the_turn() -> None:
     assert turns(tell(link(40.0), "abc"))[1:] == ["Right on unnamed road"]  # the way ends on it
 
 
+@pytest.mark.parametrize(
+    ("feet", "told"), [(20.0, ["Left on Elm Road"]), (40.0, ["Straight on Oak Lane", "Left on Elm Road"])]
+)
+def test_a_road_of_a_few_feet_that_goes_straight_on_is_no_step(feet: float, told: list[str]) -> None:
+    """'Straight on Oak Lane, 20 ft': nobody reads its sign on the way to the turn. The miles stay."""
+    at = 1000 + feet * 0.3048
+    nodes = {"a": (0, 0), "b": (1000, 0), "c": (at, 0), "d": (at, 1000), "e": (at + 1000, 0)}
+    town = draw(nodes, [("a", "b", MAIN), ("b", "c", OAK), ("c", "d", ELM), ("c", "e", OAK)])
+    steps = tell(town, "abcd")
+    assert turns(steps)[1:] == told
+    assert sum(step.miles for step in steps) == pytest.approx((at + 1000) / MI, rel=1e-3)
+    # to another name on the same line it is told by its own turn, and a turn into a few feet stays one
+    assert turns(tell(town, "dce"))[1:] == ["Left on Oak Lane"]
+    assert turns(tell(town, "dcba"))[1:] == ["Right on Oak Lane", "Straight on Main Street"]
+
+
 def test_a_hairpin_over_a_link_turns_the_way_in_which_it_is_driven() -> None:
     """East on Main Street, sharp right on a link, right again on Elm Road: 182 degrees in all.
 

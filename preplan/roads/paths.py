@@ -41,7 +41,7 @@ NOTED_SURFACES = {
 AT_START_FT = 150.0
 """A bridge no farther from where a way begins is told as right at its start: the mark of the place hides it on maps."""
 STUB_FT = 30.0
-"""A first step shorter than this is none: the way starts on the next road (this program's choice)."""
+"""A step shorter than this is none where it is the first or goes straight on (this program's choice)."""
 _MAPPED, _ASSUMED = "mapped turning place", "room ASSUMED: check it"
 _CROSSING, _BORDER = ("railway", "level_crossing"), ("barrier", "border_control")
 """Tags of nodes that a driver is told of (OpenStreetMap wiki, Key:railway and Key:barrier)."""
@@ -219,12 +219,16 @@ def _leads_on(roads: RoadTable, limits: RoadLimits, meeting: Junctions, state: D
 
 
 def _without_links(roads: RoadTable, limits: RoadLimits, meeting: Junctions, pieces: list[_Piece]) -> list[_Piece]:
-    """Let each short nameless link between two roads belong to the road after it, whose name tells where to turn."""
+    """Let each short nameless link between two roads belong to the road after it, whose name tells where to turn.
+
+    So does a road on which one goes straight on for a few feet: nobody reads its sign.
+    """
     found = pieces[:1]
     for at, piece in enumerate(pieces[1:], 1):
         link = found[-1]
-        is_link = len(found) > 1 and _is_link(roads, link) and any(is_named(roads, row) for row in piece.rows)
-        if is_link and (turn := _over(roads, limits, meeting, found[-2], link, piece)):
+        is_link = len(found) > 1 and (_is_link(roads, link) or _is_stub(link))
+        named = any(is_named(roads, row) for row in piece.rows)
+        if is_link and named and (turn := _over(roads, limits, meeting, found[-2], link, piece)):
             found[-1] = _Piece(piece.road, turn, link.states + piece.states, link.miles + piece.miles)
         else:
             found.append(pieces[at])
@@ -264,6 +268,10 @@ def _room(roads: RoadTable, piece: _Piece) -> str:
 
 def _is_link(roads: RoadTable, piece: _Piece) -> bool:
     return sum(piece.miles) < LINK_MI and not any(is_named(roads, row) for row in piece.rows)
+
+
+def _is_stub(piece: _Piece) -> bool:
+    return piece.turn == STRAIGHT and sum(piece.miles) * FT_PER_MI < STUB_FT
 
 
 def _over(roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: _Piece, link: _Piece, after: _Piece) -> str:
