@@ -49,6 +49,7 @@ from tests.timeline_cases import (
     many_places_case,
     random_case,
     split_case,
+    vacuum_between_case,
 )
 
 LEVEL_1, LEVEL_2, LEVEL_3 = golden(GOLDEN[:2]), golden(GOLDEN[:4]), golden(GOLDEN)
@@ -92,6 +93,11 @@ def test_columns_equal_the_plain_account_where_several_dump_at_once() -> None:
     cases = [many_places_case(seed) for seed in range(400)]
     assert (queues(CaseTable.of(cases)).room_wait_min > 0.1).any(axis=1).sum() > 40
     assert_equal_to_the_plain_account(cases)
+
+
+def test_a_vacuum_tanker_that_leaves_the_dump_site_overtakes_who_waits_for_the_fill_engine() -> None:
+    """At several dump places that comes about before the turn of who waits: it is not settled before."""
+    assert_equal_to_the_plain_account([vacuum_between_case(seed) for seed in range(200)])
 
 
 def assert_equal_to_the_plain_account(cases: list[Case]) -> None:

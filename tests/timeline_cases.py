@@ -127,6 +127,27 @@ def many_places_case(seed: int, *, mixed: bool | None = None) -> Case:
     return replace(case, tankers=tankers, dump_places=rng.choice([2, 2, 3]))
 
 
+def vacuum_between_case(seed: int) -> Case:
+    """Draw a case of several dump places and a late fill engine: who fills himself may overtake who waits for it."""
+    case = random_case(seed, odd=False, grid=seed % 5 < 2, mixed=True)
+    rng = random.Random(30_000_000 + seed)  # noqa: S311 - not for secrets
+    tankers = tuple(
+        replace(
+            one,
+            self_fill=rng.random() < 0.4,
+            dump_gpm=one.dump_gpm * rng.choice([1.0, 0.5, 0.2]),
+            out_min=rng.uniform(1, 4),
+            back_min=rng.uniform(1, 4),
+        )
+        for one in case.tankers
+    )
+    return replace(
+        case, tankers=tankers, dump_places=rng.choice([2, 3]), positions=rng.choice([1, 1, 2]), storage_gal=math.inf,
+        fill_engine_arrival_min=rng.uniform(25, 45), dump_engine_arrival_min=rng.uniform(5, 15),
+        attack_arrival_min=rng.uniform(4, 10),
+    )  # fmt: skip
+
+
 def split_case(seed: int, *, odd: bool = True, grid: bool = False, mixed: bool = False) -> Case:
     """Draw a small case in which some tankers fill at a second site of its own kind, rate, store and distance."""
     case = random_case(seed, odd=odd, grid=grid, mixed=mixed)

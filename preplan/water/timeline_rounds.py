@@ -52,9 +52,9 @@ def _first(trucks: Records) -> int:
 
 
 @compiled
-def _turn_min(truck: Truck) -> float:
-    """Give the minute of a tanker's turn: that at which it joined its queue, or a later one, see `_requeue`."""
-    return truck.joined if truck.turn == np.rint(truck.joined * 1e6) else truck.turn * 1e-6
+def _turn_min(truck: Truck, site: Site) -> float:
+    """Give the minute of a tanker's turn: that at which it joined its queue, or the fill site is ready for it."""
+    return truck.joined if truck.turn == np.rint(truck.joined * 1e6) else site.ready_min  # see `_requeue`
 
 
 @compiled
@@ -122,7 +122,8 @@ def _account(
     while len(trucks):
         who = _first(trucks)
         # Who leaves the dump site before that may be next in turn.
-        left = g.dump_places > 1 and work_dump(g, marks, notes, trucks, min(_turn_min(trucks[who]), g.end))
+        until = min(_turn_min(trucks[who], sites[trucks[who].site]), g.end)
+        left = g.dump_places > 1 and work_dump(g, marks, notes, trucks, until)
         if not (left or trucks[who].joined < g.end):
             break
         if not left:
