@@ -95,7 +95,7 @@ def test_no_route_has_its_reason(folder: Path, plan: Plan) -> None:
     assert off == np.flatnonzero(plan.frontages.segment < 0).tolist()
     assert {flag.unit for row in off for flag in reasons[row]} <= {"ft"}
     assert len(no_route) < 0.15 * len(plan.addresses)
-    assert len(off) > 50 or folder.name == ST_JOHN  # its addresses are buildings, all near some road
+    assert len(off) > 40 or folder.name == ST_JOHN  # its addresses are buildings, all near some road
 
 
 def test_tables_hold_no_nan_and_every_planned_address(plan: Plan) -> None:
