@@ -294,6 +294,7 @@ def test_a_date_that_is_still_to_come_is_asked_about(tmp_path: Path) -> None:
     [
         ("fill_hookup_min = 60", "is far from the program's own 1 min: are these seconds? It is taken as it is."),
         ("fill_gpm = 20", "is far from the program's own 500 gpm: is a digit or the unit wrong? It is taken as it is."),
+        ("dump_places = 10", "is far from the program's own 1: is a digit wrong? It is taken as it is."),
         ("fill_gpm = 51", ""),
         ("fill_gpm = 4990", ""),
         ("fill_hookup_min = 0", ""),

@@ -103,7 +103,8 @@ def _ask_if_odd(document: Document, path: KeyPath, number: float, rule: Field[An
     own, unit = rule.default, rule.metadata["unit"]
     if not isinstance(own, int | float) or not own or not number or own / FAR < number < own * FAR:
         return
-    doubt = "are these seconds" if unit == "min" and number > own else "is a digit or the unit wrong"
+    doubt = f"is a digit{' or the unit' * bool(unit)} wrong"
+    doubt = "are these seconds" if unit == "min" and number > own else doubt
     asked = f"is far from the program's own {f'{own:,g} {unit}'.rstrip()}: {doubt}? It is taken as it is."
     document.ask(path, number, asked)
 

@@ -27,7 +27,7 @@ _LABEL_PT = (150.0, 300.0)
 
 
 def bars(document: Document, rows: Sequence[Bar], whole: float) -> None:
-    """Draw level bars, told apart by length alone, `whole` at full width; all on one page where one holds them.
+    """Draw level bars, told apart by length alone, `whole` at full width; together unless they fill half a page.
 
     Labels have the room of the longest: names that begin alike would be cut to the same words.
     """
@@ -56,3 +56,4 @@ def bars(document: Document, rows: Sequence[Bar], whole: float) -> None:
             pen.rect(left, top, length, 11.0, fill=True)
         pen.ink(BLACK, BLACK)
         pen.text(left + full + 6.0, top + 3.0, row.words)
+    document.y -= 4.0

@@ -52,7 +52,6 @@ def flow_against_need(document: Document, plan: Plan) -> None:
     counts = np.bincount(which[counted], minlength=len(_BINS)).tolist()
     rows = [Bar(said, count, of(count, total)) for said, count in zip(_BINS, counts, strict=True)]
     bars(document, rows, total)
-    document.y -= 4.0
     document.flow(
         f"Bars: addresses by their {words.FLOW} at the level that their card shows, as a share of the required flow.",
         SMALL_PT,
@@ -225,7 +224,6 @@ def rater(document: Document, plan: Plan) -> None:
     )
     document.y -= 2.0
     bars(document, rows, total)
-    document.y -= 4.0
     held = plan.needs.required_min[planned]
     short = int(np.sum(held < RATER_MIN))
     if short:

@@ -34,7 +34,6 @@ def first_minutes(document: Document, plan: Plan) -> None:
     document.flow(_when(plan, runs))
     document.y -= 2.0
     bars(document, rows, total)
-    document.y -= 4.0
     document.flow(
         "Minutes count from the alarm. Too little: the demand exceeds what can be delivered, water in a waiting "
         f"tanker not counted.{_who_calls(plan)}",

@@ -107,7 +107,6 @@ def _coverage(document: Document, plan: Plan) -> None:
     reach = plan.district.rules.hydrants.reach_ft
     rows = [Bar(words.status_words(s, reach), counts[s], of(counts[s], whole), s) for s in STATUSES]
     bars(document, rows, whole)
-    document.y -= 6.0
     planned = whole if not len(plan.addresses) else len(plan.addresses) - counts["hydrant"]
     document.heading("Coverage by response level", bookmark=True, keep=30.0 + BAR_PT * len(plan.district.levels))
     rows = []
@@ -116,7 +115,6 @@ def _coverage(document: Document, plan: Plan) -> None:
         said = words.level_words(level.name)
         rows.append(Bar(f"{said} ({level.engines} E, {level.tankers} T)", meets, of(meets, planned)))
     bars(document, rows, planned)
-    document.y -= 4.0
     document.flow(
         f"Bars: addresses away from hydrants whose required flow the {words.FLOW} meets at each level "
         "(E engines, T tankers, in all on the road).", SMALL_PT,

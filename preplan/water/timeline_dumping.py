@@ -27,6 +27,7 @@ from preplan.water.timeline_state import (
     Truck,
     first_in,
     join,
+    share,
 )
 
 # --------------------------------------------------------------------------- one after another
@@ -124,22 +125,10 @@ def _take_dump_places(g: Ground, trucks: Records) -> None:
 
 
 @compiled
-def _share_room(g: Ground, trucks: Records, rates: FloatArray) -> float:
-    """Give the rate out of each tanker, 0 where none pours; full portable tanks take what is drawn, the first first.
-
-    Returns what all who pour would give, gpm.
-    """
+def _room_gpm(g: Ground) -> float:
+    """Say what the portable tanks take: all that comes, or what is drawn where they are full."""
     full = g.dead_left <= 0 and g.active - g.portable < GRAIN_GAL
-    most = min(demand_now(g), g.line_gpm) if full else math.inf
-    served, given, offered = np.zeros(len(trucks), dtype=np.bool_), 0.0, 0.0
-    rates[:] = 0.0
-    while True:
-        first = first_in(trucks, POURING, ANYWHERE, served)
-        if first < 0:
-            return offered
-        rates[first], served[first] = min(trucks[first].dump_gpm, max(most - given, 0.0)), True
-        given += rates[first]
-        offered += trucks[first].dump_gpm
+    return min(demand_now(g), g.line_gpm) if full else math.inf
 
 
 @compiled
@@ -207,7 +196,7 @@ def work_dump(g: Ground, marks: FloatArray, notes: FloatArray, trucks: Records, 
         _take_dump_places(g, trucks)
         if not g.now < until:
             return False
-        offered = _share_room(g, trucks, rates)
+        _, offered = share(trucks, POURING, ANYWHERE, _room_gpm(g), rates)
         stop = min(_next_at_dump(g, trucks, rates), until, g.next_mark)
         if stop > g.now:
             _pour_together(g, notes, trucks, rates, offered, stop - g.now)

@@ -28,6 +28,7 @@ from preplan.water.timeline_state import (
     Truck,
     first_in,
     join,
+    share,
 )
 
 # --------------------------------------------------------------------------- one after another
@@ -73,23 +74,6 @@ def fill(g: Ground, trucks: Records, who: int, site: Site, free_min: FloatArray)
 
 
 @compiled
-def _share(trucks: Records, site: Site, at: int, rates: FloatArray) -> float:
-    """Give the rate into each tanker, 0 where none pumps: the first takes its own, the next what that leaves.
-
-    Returns all of it.
-    """
-    most = site.site_gpm if site.level_gal > 0 else min(site.site_gpm, site.refill_gpm)
-    served, given = np.zeros(len(trucks), dtype=np.bool_), 0.0
-    rates[:] = 0.0
-    while True:
-        first = first_in(trucks, PUMPING, at, served)
-        if first < 0:
-            return given
-        rates[first], served[first] = min(trucks[first].fill_gpm, max(most - given, 0.0)), True
-        given += rates[first]
-
-
-@compiled
 def _take_places(g: Ground, trucks: Records, site: Site, at: int, now: float, booked: bool) -> None:
     """Give free places to those who wait, in the order in which they came; `booked`: they are written down."""
     while True:
@@ -128,15 +112,13 @@ def _next_change(trucks: Records, site: Site, at: int, rates: FloatArray, net_gp
 
 
 @compiled
-def _run_in(trucks: Records, at: int, rates: FloatArray, now: float, then: float, booked: bool) -> float:
-    """Let water run into tankers up to a minute, and hook-ups end; return what all who pump could take, gpm."""
-    wanted = 0.0
+def _run_in(trucks: Records, at: int, rates: FloatArray, now: float, then: float, booked: bool) -> None:
+    """Let water run into tankers up to a minute, and hook-ups end."""
     for who in range(len(trucks)):
         truck: Truck = trucks[who]
         if truck.site != at:
             continue
         if truck.stage == PUMPING:
-            wanted += truck.fill_gpm
             truck.left -= rates[who] * (then - now)
             if truck.left <= max(GRAIN_GAL, rates[who] * INSTANT_MIN):
                 truck.stage = AWAY
@@ -144,7 +126,6 @@ def _run_in(trucks: Records, at: int, rates: FloatArray, now: float, then: float
                     join(truck, then + truck.out_min + truck.dump_maneuver_min, False)
         elif truck.stage == HOOKING_UP and truck.opens <= then + INSTANT_MIN:
             truck.stage = PUMPING
-    return wanted
 
 
 @compiled
@@ -152,11 +133,12 @@ def serve(g: Ground, trucks: Records, site: Site, at: int, until: float, booked:
     """Let a fill site work up to a minute; not `booked`, to see when each tanker there would be full."""
     rates = np.empty(len(trucks))
     while True:
-        given, now = _share(trucks, site, at, rates), site.level_min
+        most = site.site_gpm if site.level_gal > 0 else min(site.site_gpm, site.refill_gpm)
+        (given, wanted), now = share(trucks, PUMPING, at, most, rates), site.level_min
         then = min(_next_change(trucks, site, at, rates, site.refill_gpm - given), max(until, now))
         if not then < math.inf:
             return
-        wanted = _run_in(trucks, at, rates, now, then, booked)
+        _run_in(trucks, at, rates, now, then, booked)
         held_back = site.level_gal <= 0 and given < min(wanted, site.site_gpm)
         if booked and held_back and then > now + INSTANT_MIN and now < g.end:
             site.ran_dry, site.dry_min = True, min(site.dry_min, now)

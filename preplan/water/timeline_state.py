@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from preplan.compiled import compiled, record_of
-from preplan.records import BoolArray
+from preplan.records import BoolArray, FloatArray
 
 Records = npt.NDArray[np.void]
 
@@ -185,3 +185,21 @@ def first_in(trucks: Records, stage: int, at: int, served: BoolArray) -> int:
         if here and not served[who] and (first < 0 or _earlier(trucks, who, first)):
             first = who
     return first
+
+
+@compiled
+def share(trucks: Records, stage: int, at: int, most: float, rates: FloatArray) -> tuple[float, float]:
+    """Share a flow among those in a stage at a fill site: the first takes its own rate, the next what that leaves.
+
+    Writes `rates`, (tankers,), 0 for all others. Returns what is given in all, and what all could take or give.
+    """
+    served, given, offered = np.zeros(len(trucks), dtype=np.bool_), 0.0, 0.0
+    rates[:] = 0.0
+    while True:
+        first = first_in(trucks, stage, at, served)
+        if first < 0:
+            return given, offered
+        own = trucks[first].dump_gpm if stage == POURING else trucks[first].fill_gpm
+        rates[first], served[first] = min(own, max(most - given, 0.0)), True
+        given += rates[first]
+        offered += own
