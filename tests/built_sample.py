@@ -14,8 +14,13 @@ from typing import Any, NoReturn
 import pytest
 from typer.testing import CliRunner, Result
 
+from preplan import build
 from preplan.cli import app
-from tests.plan_checks import PLANS, SAMPLE, alone
+from preplan.plan import Plan
+from preplan.plan_inputs import Inputs
+from preplan.planning.pipeline import plan_district
+from preplan.render import tables
+from tests.plan_checks import PLANS, SAMPLE, alone, kept_plan
 
 
 class NetworkAskedError(AssertionError):
@@ -45,7 +50,10 @@ class Built:
 
 
 def built_sample() -> Built:
-    """Give the sample built from an empty folder, nothing cached, the network refused; nobody may write into it."""
+    """Give the sample built from an empty folder, nothing cached, the network refused; nobody may write into it.
+
+    Its plan is the one that other tests have too.
+    """
     folder = Path(os.environ.get(PLANS) or tempfile.mkdtemp()) / "sample"
     told = folder.with_suffix(".json")
     with alone(folder.with_suffix(".lock")):
@@ -54,9 +62,24 @@ def built_sample() -> Built:
             out, asked = folder / "results", list[str]()
             with pytest.MonkeyPatch.context() as patch:
                 without_network(asked, patch)
+                planned_once(SAMPLE / "district.toml", patch)
                 result = run_build(SAMPLE / "district.toml", out)
             told.write_text(json.dumps([result.exit_code, result.stdout, result.stderr, asked]), encoding="utf-8")
     return Built(folder / "results", *json.loads(told.read_bytes()))
+
+
+def planned_once(district_file: Path, patch: pytest.MonkeyPatch) -> None:
+    """Let builds of a district take the plan that a test run keeps of it, or keep theirs."""
+
+    def planned(*given: Any) -> Plan:
+        return kept_plan(district_file, lambda: plan_district(*given))
+
+    patch.setattr(build, "plan_district", planned)
+
+
+def only_tables(plan: Plan, inputs: Inputs, *_rest: object) -> dict[str, bytes]:
+    """Draw no pages, which takes most of the time: for tests of what happens before and after."""
+    return {"addresses.csv": tables.addresses_csv(plan), "rejected.csv": tables.rejected_csv(inputs.rejected)}
 
 
 def run_build(district_file: Path, out: Path) -> Result:

@@ -15,10 +15,9 @@ import pytest
 from typer.testing import CliRunner
 
 from preplan.cli import app
-from preplan.planning.pipeline import plan_district
 from preplan.render import card_pdf
-from tests.built_sample import built_sample
-from tests.plan_checks import kept_plan, real_district
+from tests.built_sample import built_sample, planned_once
+from tests.plan_checks import real_district
 from tests.shared_data import shared
 
 SAMPLE = Path(__file__).resolve().parents[1] / "data_samples" / "millrace"
@@ -129,10 +128,7 @@ def test_real_districts_build_and_pass_the_check_of_outputs(
         # other processes would not hear how much a file holds here
         lambda plan, processes: cards(replace(plan, groups=plan.groups[::9]), 1 if in_a_file else processes),
     )
-    monkeypatch.setattr(
-        "preplan.build.plan_district",
-        lambda *given: kept_plan(folder / "district.toml", lambda: plan_district(*given)),
-    )
+    planned_once(folder / "district.toml", monkeypatch)
     tool = shared("districts").parents[1] / "tools" / "check_outputs.py"
     status, _ = run("build", str(folder / "district.toml"), "--out", str(tmp_path / name))
     assert status == 0

@@ -24,11 +24,21 @@ from preplan import build
 from preplan.cli import app
 from preplan.plan import Plan
 from preplan.plan_inputs import Inputs
-from preplan.render import tables
-from tests.built_sample import Built, NetworkAskedError, built_sample, contents, run_build, without_network
+from preplan.records import FeatureTable, RoadTable
+from preplan.roads.source import read_osm
+from tests.built_sample import (
+    Built,
+    NetworkAskedError,
+    built_sample,
+    contents,
+    only_tables,
+    run_build,
+    without_network,
+)
 from tests.faults.small import write_small_district
-from tests.plan_checks import REPO, SAMPLE
+from tests.plan_checks import REPO, SAMPLE, plan_of
 from tests.shared_data import shared
+from tests.test_cache import same
 
 
 def rows_of(path: Path) -> list[dict[str, str]]:
@@ -47,7 +57,7 @@ def write_rows(path: Path, rows: list[dict[str, str]]) -> None:
 
 @pytest.fixture(scope="module")
 def built() -> Built:
-    """Give the sample built by the command from an empty folder, nothing cached, the network refused."""
+    """Give the sample built by the command from an empty folder, no roads kept, the network refused."""
     found = built_sample()
     assert found.exit_code == 0, found.stderr
     return found
@@ -55,11 +65,7 @@ def built() -> Built:
 
 @pytest.fixture
 def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Leave out the pages, which take most of the time: for tests of what happens before and after them."""
-
-    def only_tables(plan: Plan, inputs: Inputs, *_rest: object) -> dict[str, bytes]:
-        return {"addresses.csv": tables.addresses_csv(plan), "rejected.csv": tables.rejected_csv(inputs.rejected)}
-
+    """Leave out the pages."""
     monkeypatch.setattr(build, "render_all", only_tables)
 
 
@@ -142,7 +148,7 @@ def test_the_refusal_of_the_network_works(monkeypatch: pytest.MonkeyPatch) -> No
 
 
 def test_second_run_over_the_first_is_the_same(built: Built, standing: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Roads from the cache now; a file that is not ours stays."""
+    """Roads from the cache now, and they are the same; a file that is not ours stays."""
     shutil.copytree(f"{built.out}.cache", f"{standing}.cache")
     (standing / "notes.txt").write_text("ours", encoding="utf-8")
 
@@ -150,10 +156,15 @@ def test_second_run_over_the_first_is_the_same(built: Built, standing: Path, mon
         raise AssertionError("the road file was read although its roads are kept")
 
     def drawn(_plan: Plan, _processes: int) -> Iterator[tuple[str, bytes]]:
-        yield "cards.pdf", built.files["cards.pdf"]
+        yield "cards.pdf", built.files["cards.pdf"]  # it draws them anew too
+
+    def planned(_inputs: Inputs, roads: RoadTable, features: FeatureTable, _progress: object) -> Plan:
+        assert same((roads, features), read_osm(SAMPLE / "roads.osm.gz"))
+        return plan_of(SAMPLE / "district.toml")  # the next test plans anew
 
     monkeypatch.setattr(build, "read_roads", refuse)
-    monkeypatch.setattr("preplan.render.card_pdf.cards", drawn)  # the next test draws them anew
+    monkeypatch.setattr(build, "plan_district", planned)
+    monkeypatch.setattr("preplan.render.card_pdf.cards", drawn)
     result = run_build(SAMPLE / "district.toml", standing)
     assert result.exit_code == 0, result.stderr
     again = contents(standing)

@@ -515,7 +515,7 @@ def test_what_stands_far_from_any_road_is_not_moved_onto_one(roads: tuple[RoadTa
     with pytest.raises(InputError, match=r"stations\.csv row 3 \(S2\).*E21, PT22, T23, V24 would come to no fire"):
         plan_district(replace(inputs, stations=own), *roads, lambda _stage, _share: None)
     stations = tuple(replace(one, aid="automatic") if slip else one for one, (_, slip) in zip(own, moved, strict=True))
-    inputs = plan_checks.thinned(replace(inputs, sites=sites, stations=stations), 4)
+    inputs = plan_checks.thinned(replace(inputs, sites=sites, stations=stations), 12)
     far = plan_district(inputs, *roads, lambda _stage, _share: None)
     assert far.site_segment[0] == -1
     assert "off road data" in {flag.code for flag in far.site_flags[0]}

@@ -7,6 +7,7 @@ import gzip
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from xml.sax.saxutils import quoteattr
 
@@ -161,7 +162,7 @@ def world(path: Path, rules: RoadRules | None = None, *, turns: bool = True) -> 
 
 
 SIGNS: Mapping[str, float] = {
-    "15 st": 13.6078, "10 st": 9.0718, "3 st": 2.7216, "24000 lbs": 10.8862, "2.5 t": 2.5,
+    "16 st": 14.5150, "15 st": 13.6078, "10 st": 9.0718, "3 st": 2.7216, "24000 lbs": 10.8862, "2.5 t": 2.5,
     "10'0\"": 3.048, "10'5\"": 3.175, "13'11\"": 4.2418, "14'6\"": 4.4196,
 }  # fmt: skip
 """Signs of these files in tonnes or metres, worked out by hand: 0.907185 t a short ton, 0.453592 kg a pound, 0.3048 m
@@ -264,6 +265,11 @@ class Turns:
             if kind.startswith("only_"):
                 only[one, via] = only.get((one, via), frozenset()) | {other}
         return cls(frozenset(turn[1:] for turn in plain.turns if turn[0].startswith("no_")), only)
+
+    @cached_property
+    def told(self) -> frozenset[tuple[int, int]]:
+        """Where something is forbidden: from way, via node."""
+        return frozenset([*self.only, *((one, via) for one, via, _ in self.banned)])
 
     def forbids(self, one: int, node: int, other: int) -> bool:
         """Tell whether going from one way through a node into another is forbidden."""
