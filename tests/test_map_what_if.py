@@ -37,6 +37,10 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
 
+EVERY = 2
+"""Every so manieth address of the sample is planned, with all that planning looked flows up in."""
+
+
 @dataclass(frozen=True)
 class Change:
     """What is asked: names as the page shows them; `season` is -1 for the worst."""
@@ -83,7 +87,7 @@ def listened(planned: Callable[[], Plan], patch: pytest.MonkeyPatch) -> Case:
 @pytest.fixture(scope="module")
 def case() -> Case:
     with pytest.MonkeyPatch.context() as patch:
-        return listened(lambda: fresh_plan_of(SAMPLE / "district.toml", every=2), patch)
+        return listened(lambda: fresh_plan_of(SAMPLE / "district.toml", every=EVERY), patch)
 
 
 @pytest.fixture(scope="module")
@@ -321,7 +325,7 @@ def test_with_nothing_changed_every_row_is_the_plan_s_own(case: Case, wide: Open
         }}"""
     )
     need = np.repeat(case.plan.needs.required_gpm, len(case.plan.district.levels))
-    assert len(rows) == len(table) > 750
+    assert len(rows) == len(table) > 1500 / EVERY
     splits = left_out = 0
     by_id = {site.site_id: f"{k + 1}, {site.name}" for k, site in enumerate(case.plan.sites)}
     splits_csv = case.plan.levels.split.ravel()
@@ -336,8 +340,8 @@ def test_with_nothing_changed_every_row_is_the_plan_s_own(case: Case, wide: Open
         assert sorted(set(tankers) - {"none"}) == sorted(line["tankers"].split())
         assert said.get("Left out", "").split(", ") == (line["left_out"].split() or [""])
         splits, left_out = splits + (split >= 0), left_out + bool(line["left_out"])
-    assert splits > 10
-    assert left_out > 100
+    assert splits > 20 / EVERY
+    assert left_out > 100 / EVERY
 
 
 @pytest.mark.parametrize("off", [("F01",), ("F06",), ("F07",), ("F02", "F11"), ("F12",)])

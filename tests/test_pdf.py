@@ -41,6 +41,7 @@ from preplan.render.lettering_pdf import lacks_letters
 from preplan.render.map_html import map_page
 from preplan.render.scene import Box
 
+from .built_sample import built_sample
 from .example_plan import example_plan, held_later, other_plan, split_plan
 from .pdf_words import pages_of, texts_of, words_of
 from .plan_checks import SAMPLE, plan_of
@@ -255,7 +256,7 @@ def test_no_line_of_text_covers_another(kind: str, name: str) -> None:
 @pytest.mark.parametrize("kind", ["sites", "report"])
 def test_no_text_covers_another_nor_the_footer_on_the_sample_s_pages(kind: str) -> None:
     """Seven bars of the report were drawn where there was room for six, the last one over the cautions."""
-    for at, page in enumerate(_read(_draw(kind, plan_of(SAMPLE / "district.toml"))).pages, 1):
+    for at, page in enumerate(_read(built_sample().files[f"{kind}.pdf"]).pages, 1):
         runs = [run for run in _runs(page) if run.level]
         clash = [(a, b) for k, a in enumerate(runs) for b in runs[:k] if a.overlaps(b)]
         assert [pair for pair in clash if (pair[0].left, pair[0].base) != (pair[1].left, pair[1].base)] == [], at
@@ -264,7 +265,7 @@ def test_no_text_covers_another_nor_the_footer_on_the_sample_s_pages(kind: str) 
 
 def test_no_text_covers_another_nor_is_cut_on_the_sample_s_cards() -> None:
     """Every fifth page of all of them, the maps' labels and numbers with the rest."""
-    pages = _read(dict(card_pdf.cards(plan_of(SAMPLE / "district.toml")))["cards.pdf"]).pages
+    pages = _read(built_sample().files["cards.pdf"]).pages
     for at in range(0, len(pages), 5):
         runs = [run for run in _runs(pages[at]) if run.level]
         clash = [(a, b) for k, a in enumerate(runs) for b in runs[:k] if a.overlaps(b)]

@@ -19,7 +19,7 @@ from preplan.planning.vehicles import loaded_vehicle
 from preplan.planning.ways_in import _leaves, with_ways_in
 from preplan.planning.weights import Weights
 from preplan.records import Unit
-from preplan.render import card_pdf, scene
+from preplan.render import scene
 from preplan.render.card_facts import Facts
 from preplan.render.card_parts import subject_of
 from preplan.render.charts import Picture
@@ -28,6 +28,7 @@ from preplan.render.first_drive import ENDS, EVERY, LAST, WHOLE, bridge_words, f
 from preplan.roads.junctions import Junctions
 from preplan.roads.search import Fleet, Spots, quickest_out, response_min, search_out
 from preplan.units import M_PER_MI
+from tests.built_sample import built_sample
 from tests.example_plan import example_plan
 from tests.pdf_words import pages_of
 from tests.plan_checks import SAMPLE, plan_of
@@ -251,9 +252,8 @@ def sample() -> Plan:
 
 
 def test_every_card_with_a_level_says_once_how_its_units_come(sample: Plan) -> None:
-    (file,) = (content for name, content in card_pdf.cards(sample) if name == "cards.pdf")
     cards: list[str] = []
-    for said in pages_of(file):
+    for said in pages_of(built_sample().files["cards.pdf"]):
         if "WHAT TO CALL" in said:
             cards.append(said)
         elif cards:
