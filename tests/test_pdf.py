@@ -1071,6 +1071,38 @@ def test_what_the_report_s_map_has_no_room_for_is_named() -> None:
     assert said.endswith(f"No room for: fill sites {left_out}. ")
 
 
+@pytest.mark.parametrize(("wide_ft", "high_ft", "in_a_row"), [(60e3, 25e3, 2), (60e3, 7e3, 1), (25e3, 30e3, 3)])
+@pytest.mark.parametrize("count", [1, 3])
+def test_the_report_s_small_maps_have_the_shape_of_the_district(
+    wide_ft: float, high_ft: float, in_a_row: int, count: int
+) -> None:
+    """Never smaller than three in a row of one height, of which a wide district filled a third; nor much higher."""
+    spanned = np.array([[0.0, 0.0], [wide_ft, high_ft]])
+    beside, wide, high = coverage_pdf._laid_out(count, spanned)
+    assert beside == (in_a_row if count > 1 or in_a_row == 3 else 1)
+    third = (paper.RIGHT_PT - paper.LEFT_PT - 24.0) / 3.0
+    scales = [
+        scene.Frame(Box(0.0, 0.0, *size), coverage_pdf._country(spanned, size[0] / size[1])).pt_per_ft
+        for size in ((wide, high), (third, 205.0))
+    ]
+    assert scales[0] >= scales[1] * (1.0 - 1e-9)
+    if high_ft < wide_ft / 2.0:
+        assert scales[0] > 1.4 * scales[1]
+    assert -(-count // beside) * (high + 32.0) <= 300.0
+
+
+@pytest.mark.parametrize(("far_ft", "shown"), [(115e3, True), (130e3, False)])
+def test_the_report_s_maps_leave_out_an_address_only_where_it_lies_far_beyond_the_others(
+    far_ft: float, shown: bool
+) -> None:
+    """Of 800 on a square of 200,000 ft one lies somewhat more, or less, than 0.15 of its side beyond it."""
+    points = np.random.default_rng(1).uniform(-100e3, 100e3, (800, 2))
+    points[0] = far_ft, 0.0
+    spanned = coverage_pdf._spanned(charts.Picture(example_plan()), points)
+    assert bool(spanned[:, 0].max() == far_ft) is shown
+    assert spanned.min() < -99e3
+
+
 def test_addresses_beyond_the_edge_are_counted_on_both_of_the_report_s_maps() -> None:
     """One stray point of many would make them maps of nothing, and stands on neither."""
     plan = picked(example_plan(), [0] * 400)

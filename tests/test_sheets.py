@@ -111,6 +111,18 @@ def test_a_fill_site_of_other_months_has_their_circuits_on_its_own_page() -> Non
     assert "Circuit for" not in backup
 
 
+@pytest.mark.parametrize(("addresses", "first"), [(2, "Quarry Lane"), (3, "Quarry Lane"), (4, "Mill Road")])
+def test_the_first_circuit_of_a_fill_site_serves_most_addresses_in_most_months(addresses: int, first: str) -> None:
+    """Two houses on Quarry Lane all year, so many on Mill Road for two thirds of it: 24 and 16, 24 or 32 in all."""
+    plan = other_plan(backup=False)
+    some = replace(plan.groups[0], addresses=(0,) * addresses)
+    for groups in ((some, *plan.groups[1:]), (*plan.groups[1:], some)):
+        pages = [one for one in pages_of(site_pdf.sites(replace(plan, groups=groups))) if "Fill site 1: " in one]
+        head, _, further = " ".join(pages).partition("Further circuits from here")
+        assert f"Circuit for {first}" in head
+        assert ("in April to November only" in head) == (first == "Mill Road") != ("in April to November" in further)
+
+
 def test_a_fill_site_of_other_months_has_its_circuit_on_a_tablet_and_says_who_drives_it(sample: Plan) -> None:
     """Site 5 of the sample stands from April to November and decides nowhere; others part tankers in some months."""
     root = ET.fromstring(fill_sites_gpx(sample))  # noqa: S314  our own bytes

@@ -20,12 +20,18 @@ _HIGH_PT = 430.0
 _MARK_PT, _SMALL_MARK_PT, _MANY = 4.0, 3.0, 1500
 """Size of a symbol, and of one among many addresses."""
 _SITE_PT = 12.0
-_SMALL_HIGH_PT = 205.0
+_SMALL_PT = (60.0, 205.0)
+"""Least and most height of a small map."""
+_SMALL_ROWS_PT = 300.0
+"""Height that the small maps may take where that makes them larger."""
 _IN_A_ROW = 3
+_CAPTION_PT = 32.0
 _GAP_PT = 12.0
 _DOT_PT = 1.1
 _EDGE_SHARE = 0.5
 """Percent of the addresses beyond each edge of the map: one stray point would make it a map of nothing."""
+_NEAR_SHARE = 0.15
+"""Share of a map's width or height by which it grows to hold all that lies beyond an edge."""
 _LEAST_FT = 3000.0
 
 
@@ -38,7 +44,7 @@ def coverage(document: Document, picture: Picture) -> None:
     _level_maps(document, picture, known)
     document.heading("Coverage on the map", bookmark=True, keep=_HIGH_PT + 40.0)
     page = Box(LEFT_PT, document.y - _HIGH_PT, RIGHT_PT, document.y)
-    frame = Frame(page, _country(picture, known, page.width / page.height))
+    frame = Frame(page, _country(_spanned(picture, known), page.width / page.height))
     _draw_status_map(document.pen, picture, frame)
     document.y = page.bottom - 4.0
     index_pdf.draw_counts(document.pen, plan, document.y - 10.0)
@@ -48,14 +54,26 @@ def coverage(document: Document, picture: Picture) -> None:
     _draw_kinds(document, plan)
 
 
-def _country(picture: Picture, points_ft: FloatArray, shape: float) -> Box:
-    """Span all but a few stray addresses, and the fill sites at which tankers fill by plan."""
+def _country(spanned_ft: FloatArray, shape: float) -> Box:
+    """Span some points in the shape of a picture."""
+    return scene.extent(spanned_ft, shape, margin=0.05, least_ft=_LEAST_FT)
+
+
+def _spanned(picture: Picture, points_ft: FloatArray) -> FloatArray:
+    """Give what a map must show: all but a few stray addresses, and the fill sites at which tankers fill by plan.
+
+    What lies little beyond an edge, and no more beyond it, is shown too.
+    """
     low, high = np.percentile(points_ft, [_EDGE_SHARE, 100.0 - _EDGE_SHARE], axis=0)
     levels = picture.plan.levels
     used = np.unique(np.concatenate([levels.site.ravel(), levels.split.ravel()]))
     sites_ft = picture.site_ft[used[used >= 0]]
-    spanned = np.vstack([low, high, sites_ft[np.isfinite(sites_ft).all(axis=1)]])
-    return scene.extent(spanned, shape, margin=0.05, least_ft=_LEAST_FT)
+    some = np.vstack([low, high, sites_ft[np.isfinite(sites_ft).all(axis=1)]])
+    every = np.vstack([points_ft, picture.site_ft[np.isfinite(picture.site_ft).all(axis=1)]])
+    low, high = some.min(axis=0), some.max(axis=0)
+    near = _NEAR_SHARE * (high - low)
+    lowest, highest = every.min(axis=0), every.max(axis=0)
+    return np.vstack([np.where(lowest >= low - near, lowest, low), np.where(highest <= high + near, highest, high)])
 
 
 def _beyond(picture: Picture, frame: Frame, *, stations: bool = False) -> str:
@@ -142,25 +160,44 @@ def _spots(frame: Frame, places_ft: FloatArray, room: Room) -> Iterator[tuple[in
                 break
 
 
+def _laid_out(count: int, spanned_ft: FloatArray) -> tuple[int, float, float]:
+    """Choose how many small maps stand in a row, and their width and height: as large as a district's shape allows.
+
+    Three in a row unless fewer make them larger in no more than `_SMALL_ROWS_PT`; a wide district has low ones.
+    """
+    found, tight = [], scene.box_of(spanned_ft)
+    for in_a_row in range(_IN_A_ROW, 0, -1):
+        wide = (RIGHT_PT - LEFT_PT - (in_a_row - 1) * _GAP_PT) / in_a_row
+        high = wide * max(tight.height, _LEAST_FT) / max(tight.width, _LEAST_FT)
+        high = min(max(high, _SMALL_PT[0]), _SMALL_PT[1])
+        scale = Frame(Box(0.0, 0.0, wide, high), _country(spanned_ft, wide / high)).pt_per_ft
+        rows_pt = -(-count // in_a_row) * (high + _CAPTION_PT)
+        if in_a_row == _IN_A_ROW or rows_pt <= _SMALL_ROWS_PT:
+            found.append((scale, in_a_row, wide, high))
+    _, in_a_row, wide, high = max(found, key=lambda one: (round(one[0], 9), one[1]))
+    return in_a_row, wide, high
+
+
 def _level_maps(document: Document, picture: Picture, known: FloatArray) -> None:
     """Draw a small map a response level: dark dots are met, light ones are not."""
     plan = picture.plan
     planned = plan.answers.status != "hydrant"
-    wide = (RIGHT_PT - LEFT_PT - (_IN_A_ROW - 1) * _GAP_PT) / _IN_A_ROW
-    country = _country(picture, known, wide / _SMALL_HIGH_PT)
-    document.heading("What each response level meets", 11.0, keep=_SMALL_HIGH_PT + 40.0)
-    beyond = _beyond(picture, Frame(Box(0.0, 0.0, wide, _SMALL_HIGH_PT), country))
+    spanned_ft = _spanned(picture, known)
+    in_a_row, wide, high = _laid_out(len(plan.district.levels), spanned_ft)
+    country = _country(spanned_ft, wide / high)
+    document.heading("What each response level meets", 11.0, keep=high + _CAPTION_PT + 8.0)
+    beyond = _beyond(picture, Frame(Box(0.0, 0.0, wide, high), country))
     document.flow(
         "Dark dots: addresses that are met. Light: not met, or without a route. Addresses with a hydrant are left out. "
         f"Drops: fill sites. {beyond}", SMALL_PT,
     )  # fmt: skip
     for k, level in enumerate(plan.district.levels):
-        column = k % _IN_A_ROW
+        column = k % in_a_row
         if column == 0:
-            document.room(_SMALL_HIGH_PT + 34.0)
-            document.y -= _SMALL_HIGH_PT + 32.0
-        left, top = LEFT_PT + column * (wide + _GAP_PT), document.y + _SMALL_HIGH_PT + 28.0
-        page = Box(left, top - _SMALL_HIGH_PT, left + wide, top)
+            document.room(high + _CAPTION_PT + 2.0)
+            document.y -= high + _CAPTION_PT
+        left, top = LEFT_PT + column * (wide + _GAP_PT), document.y + high + _CAPTION_PT - 4.0
+        page = Box(left, top - high, left + wide, top)
         _level_map(document.pen, picture, Frame(page, country), plan.levels.meets[:, k], planned)
         met = int(np.sum(plan.levels.meets[:, k] & planned))
         said = f"{words.level_words(level.name)}: {met:,} of {int(planned.sum()):,} met"

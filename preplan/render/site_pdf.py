@@ -245,15 +245,21 @@ class _Circuit:
         return self.facts.cell("trip")
 
     @property
+    def months(self) -> Sequence[int]:
+        """The months for which it is told; none: all year."""
+        return self.facts.other.months if self.facts.other else card_seasons.told_months(self.facts)
+
+    @property
     def flags(self) -> list[Flag]:
         """What its drivers must hear, whichever address of the card it concerns."""
         return [*self.facts.card_flags, *self.facts.kept_off]
 
 
 def _circuits(plan: Plan, row: int) -> list[_Circuit]:
-    """List the circuits over a fill site: those of most addresses first, then as a second site, then of other months.
+    """List the circuits over a fill site: its own, then as a second site, then of other months.
 
-    Who stands at a fill site in July that the months that decide do not know finds those of July too.
+    Of each the likeliest to be driven come first, by addresses and months: the very first is drawn. Who stands at a
+    fill site in July that the months that decide do not know finds those of July too.
     """
     mine, seconds, others = list[_Circuit](), list[_Circuit](), list[_Circuit]()
     for group in plan.groups:
@@ -264,19 +270,20 @@ def _circuits(plan: Plan, row: int) -> list[_Circuit]:
             seconds.append(_Circuit(group, facts.over_second()))
         then = (other for other in group.others if other.site == row and other.months)
         others += [_Circuit(group, facts.over_other(other)) for other in then]
-    return [
-        circuit
-        for some in (mine, seconds, others)
-        for circuit in sorted(some, key=lambda one: (-len(one.group.addresses), one.group.lead))
-    ]
+    return [circuit for some in (mine, seconds, others) for circuit in sorted(some, key=_likeliest)]
+
+
+def _likeliest(circuit: _Circuit) -> tuple[int, bool, int]:
+    """Sort circuits, those that serve most addresses in most months first; of equal ones those of all year."""
+    months = len(circuit.months) or len(circuit.plan.district.rules.plan.months)
+    return -months * len(circuit.group.addresses), bool(circuit.months), circuit.group.lead
 
 
 def _circuit_name(circuit: _Circuit) -> str:
     """Name whom a circuit serves and when, and who drives it where that is not everybody."""
     plan, facts, lead = circuit.plan, circuit.facts, circuit.group.lead
-    months = facts.other.months if facts.other else card_seasons.told_months(facts)
     named = _group_name(plan, circuit.group)
-    named += f", in {month_words(months)} only" if months else ""
+    named += f", in {month_words(circuit.months)} only" if circuit.months else ""
     named += ", as second fill site" * facts.second
     drivers = then_words(plan, lead, facts.other) if facts.other else drivers_words(plan, lead, second=facts.second)
     return f"{named}: {drivers}" if drivers else named
