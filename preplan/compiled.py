@@ -38,16 +38,18 @@ def _compiled(function: F, **options: bool) -> F:
 def kept(function: F) -> F:
     """Compile a function that Python calls, and keep the machine code of it and of all that it calls.
 
+    Other threads of Python run meanwhile.
+
     It is kept beside the compiled Python of its file, or in the user's own cache where that may not be written to.
     What the function calls of ours, and its numbers, may come from other files.
     """
-    made: Any = _compiled(function)
+    made: Any = _compiled(function, nogil=True)
     code = ""
     try:
         code = _digest(function)
         # Its files bear this name: code that another version of the source left there is never taken for this one's.
         function.__qualname__ = f"{function.__name__}-{code}"
-        made = _compiled(function, cache=True)
+        made = _compiled(function, nogil=True, cache=True)
     except (KeyError, OSError, RuntimeError):
         pass  # no source file, or no folder that it may write to: each run compiles anew
     ready: set[tuple[Any, ...]] = set()
@@ -60,7 +62,7 @@ def kept(function: F) -> F:
                 made.compile(tuple(map(numba.typeof, args)))  # or take what is kept
             except Exception:  # noqa: BLE001 - no room to keep it, or what was kept is damaged, in any way at all
                 _forget(made, code)
-                made = _compiled(function)
+                made = _compiled(function, nogil=True)
             ready.add(kinds)
         with np.errstate(divide="ignore", invalid="ignore"):  # for loops that run as they stand
             return made(*args)

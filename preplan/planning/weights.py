@@ -91,7 +91,7 @@ class Weights:
     def tight_on(self, unit: int, stretches: IntArray, season: int) -> tuple[Tight, ...]:
         """List what a unit crosses loaded on its way with hardly a margin, or above its rating."""
         one, found = self.units[unit], []
-        for stretch in np.unique(stretches[self.limited[stretches]]).tolist():
+        for stretch in sorted({*stretches[self.limited[stretches]].tolist()}):
             rated_lb = float(self.operating_lb[stretch])
             # a sign below the rating bars him: no owner may let him over
             above = one.loaded_lb > rated_lb and rated_lb < self.limits[season].max_lb[stretch]

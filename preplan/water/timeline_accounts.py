@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TypeVar
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any, TypeVar
 
 import numpy as np
 
+from preplan.processes import cores
 from preplan.records import BoolArray, FloatArray
 from preplan.water.timeline_clock import Clock
 from preplan.water.timeline_rounds import run_accounts
@@ -14,6 +16,8 @@ from preplan.water.timeline_table import TANKER_WORDS, CaseTable
 
 FIRST_ROOM = 256
 """Notes a case for which there is room at first."""
+LEAST_A_THREAD = 256
+"""Cases for which a thread of their own is worth it: some milliseconds."""
 Column = TypeVar("Column", FloatArray, BoolArray)
 
 
@@ -32,7 +36,7 @@ class Accounts:
             self.sites = _sites(table)
             """(cases, 2)"""
             self.notes = np.empty((len(table), room, 3))
-            run_accounts(self.ground, marks, self.notes, self.trucks, self.sites, _places(table))
+            _run(self.ground, marks, self.notes, self.trucks, self.sites, _places(table))
             most = int(self.ground["noted"].max(initial=0))
             if most <= room or not noting:
                 break
@@ -42,6 +46,18 @@ class Accounts:
         """Give the notes of one kind of a case, (notes, 2), in the order of noting."""
         notes: FloatArray = self.notes[case, : self.ground["noted"][case]]
         return notes[notes[:, 0] == kind, 1:]
+
+
+def _run(*columns: Any) -> None:
+    """Run the cases of some columns, (cases, ...) each, on all cores where they are many: no case knows of another."""
+    cases = len(columns[0])
+    count = max(1, min(cores(), cases // LEAST_A_THREAD))
+    parts = [slice(cases * at // count, cases * (at + 1) // count) for at in range(count)]
+    if count == 1:
+        run_accounts(*columns)
+        return
+    with ThreadPoolExecutor(count) as threads:
+        list(threads.map(lambda part: run_accounts(*(column[part] for column in columns)), parts))
 
 
 def _trucks(table: CaseTable) -> Records:

@@ -97,7 +97,8 @@ class CaseTable(Columns):
                 given = default[word] if value is None else value
                 if given is MISSING:
                     raise TypeError(f"column {word} is not given")
-                full[word] = np.array(np.broadcast_to(np.asarray(given, dtype=np.float64), shape))
+                full[word] = np.empty(shape)
+                full[word][...] = given  # quicker than to broadcast it and copy that
         for word in ("other_arrival_min", "other_gal"):
             full[word] = np.asarray(columns.pop(word, np.empty((cases, 0))), dtype=np.float64)
         if columns:
