@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
+from preplan.plan_cards import Step
 from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, RoadTable
 from preplan.roads.projection import road_lines, road_projection
 from preplan.roads.road_names import is_circle, is_named, same_road
@@ -69,6 +70,16 @@ class Part(NamedTuple):
     """Position behind the last."""
 
 
+class Way(NamedTuple):
+    """A way as it was told, to be told again to another end on its last stretch: its last step alone differs."""
+
+    steps: tuple[Step, ...]
+    last: tuple[Driven, ...]
+    """Stretches of its last step, in the order driven."""
+    miles: tuple[float, ...]
+    """Miles driven on each of them but the last one."""
+
+
 @dataclass(frozen=True, slots=True)
 class Told:
     """What was said of some roads before, under one set of limits: the ways to many addresses share most of it."""
@@ -79,6 +90,8 @@ class Told:
     """By stretches driven, the miles driven on each, and whether a way begins there."""
     parts: dict[tuple[Driven, ...], tuple[Part, ...]] = field(default_factory=dict)
     """By stretches driven: dump sites along one stretch share a way."""
+    ways: dict[tuple[tuple[Driven, ...], float, str], Way] = field(default_factory=dict)
+    """By stretches driven, place on the first one, and what stands there; those of one step are not kept."""
 
 
 @dataclass(frozen=True, slots=True)

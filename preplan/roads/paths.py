@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -20,6 +20,7 @@ from preplan.roads.junctions import (
     Driven,
     Junctions,
     Part,
+    Way,
     exit_words,
     opposite,
     turn_across,
@@ -101,12 +102,15 @@ def directions(
         return ()
     meeting = Junctions.of(roads) if junctions is None else junctions
     states = list(zip(segments.tolist(), forward.tolist(), strict=True))
+    ways, way = meeting.told(limits).ways, (tuple(states), start_fraction, leaving)
+    if way in ways:
+        return _again(roads, limits, ways[way], end_fraction)
     miles = _miles(roads, states, start_fraction, end_fraction)
     parts = _parted(roads, limits, meeting, tuple(states))
     pieces = [_Piece(road, turn, states[first:beyond], miles[first:beyond]) for road, turn, first, beyond in parts]
     pieces = _without_links(roads, limits, meeting, pieces)
     pieces = _from_start(roads, meeting, pieces, start_fraction, leaving)
-    return tuple(
+    steps = tuple(
         Step(
             road=piece.road,
             miles=sum(piece.miles),
@@ -118,6 +122,18 @@ def directions(
         )
         for at, piece in enumerate(pieces)
     )
+    if len(steps) > 1:
+        ways[way] = Way(steps, tuple(pieces[-1].states), tuple(pieces[-1].miles[:-1]))
+    return steps
+
+
+def _again(roads: RoadTable, limits: RoadLimits, way: Way, end: float) -> tuple[Step, ...]:
+    """Tell a way of several steps to another place on its last stretch, as a share from its `from_node`."""
+    *before, last = way.steps
+    row, forward = way.last[-1]
+    miles = (end if forward else 1.0 - end) * float(roads.length_m[row]) / M_PER_MI
+    piece = _Piece(last.road, last.turn, list(way.last), [*way.miles, miles])
+    return (*before, replace(last, miles=sum(piece.miles), note=_note(roads, limits, piece, begins=False)))
 
 
 def heading_at_end(

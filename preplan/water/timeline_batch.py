@@ -239,9 +239,9 @@ def _remembered(table: CaseTable, solve: Callable[[CaseTable], T], kind: type[T]
     memory = memory_of(kind)
     if memory is None or not len(table):
         return _each_once(table, solve)
-    packed, first, back = _distinct(table)
+    digests, first, back = _distinct(table)
     tankers = b"%d" % table.arrival_min.shape[1]  # rows as long may be laid out otherwise
-    keys = [blake2b(packed[row].tobytes(), digest_size=16, salt=tankers).digest() for row in first.tolist()]
+    keys = [digest + tankers for digest in digests]
     at = memory.find(keys)
     known, new = np.flatnonzero(at >= 0), np.flatnonzero(at < 0)
     parts = [memory.take(at[known], kind)] if known.size else []
@@ -268,17 +268,20 @@ def _solved(table: CaseTable, solve: Callable[[CaseTable], T], rows: Rows) -> T:
     return joined([solve(table.rows(piece)) for piece in pieces])
 
 
-def _distinct(table: CaseTable) -> tuple[FloatArray, Rows, Rows]:
-    """Pack all numbers of a case in a row, find one row of each kind, and for every row which of those it is.
+def _distinct(table: CaseTable) -> tuple[list[bytes], Rows, Rows]:
+    """Digest all numbers of a case, find the first row of each kind, and for every row which of those it is.
 
-    Equal means equal in every bit.
+    Equal means equal in every bit; 128 bits of a digest are alike for no two of them.
     """
     packed = np.concatenate(
         [np.asarray(getattr(table, f.name), dtype=np.float64).reshape(len(table), -1) for f in fields(table)], axis=1
     )
-    keys = np.ascontiguousarray(packed).view(np.dtype((np.void, packed.shape[1] * packed.itemsize)))[:, 0]
-    _, first, back = np.unique(keys, return_index=True, return_inverse=True)
-    return packed, first, back
+    place: dict[bytes, int] = {}
+    digests = (blake2b(row, digest_size=16).digest() for row in packed)
+    back = np.fromiter((place.setdefault(one, len(place)) for one in digests), dtype=np.intp, count=len(packed))
+    first = np.empty(len(place), dtype=np.intp)
+    first[back[::-1]] = np.arange(len(packed))[::-1]  # of several rows the last one that is written stays
+    return list(place), first, back
 
 
 # --------------------------------------------------------------------------- one piece
