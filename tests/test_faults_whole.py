@@ -28,7 +28,7 @@ from tests.faults.whole import WHOLE
 
 HERE = Path(__file__).parent / "faults"
 SUBJECTS = {"roads": ROADS, "graphs": GRAPHS, "shapes": SHAPES, "districts": DISTRICTS, "packed": PACKED}
-DRAWN = 3
+DRAWN = 5
 LONGEST = 400
 """Letters of a line that are kept: some faults are as long as what is at fault."""
 

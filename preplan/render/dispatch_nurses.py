@@ -72,10 +72,12 @@ def _minutes(mine: NurseTable) -> str:
 
 def _by(mine: NurseTable, minutes: FloatArray) -> str:
     """Say by what the minutes (rows, 2) differ as they print: '' where they do not."""
+    if len({*map(tuple, minutes.tolist())}) == 1:
+        return ""
     columns = {"house": mine.season, "month": mine.address}
     alike = {word: [np.unique(minutes[one == at], axis=0) for at in np.unique(one)] for word, one in columns.items()}
     by = [word for word, groups in alike.items() if any(len(group) > 1 for group in groups)]
-    return " and ".join(by or ["house and month"] * (len(np.unique(minutes, axis=0)) > 1))
+    return " and ".join(by or ["house and month"])
 
 
 def _span(minutes: FloatArray) -> str:
