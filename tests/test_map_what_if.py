@@ -7,7 +7,7 @@ import io
 import itertools
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -61,6 +61,8 @@ class Case:
     trips: TripTable
     roads: Sequence[Scene]
     """What holds in each season of the roads."""
+    known: dict[tuple[str, ...], BoolArray] = field(default_factory=dict)
+    """Tankers that are sent, by those who are out; see `sent`."""
 
     def road_of(self, season: int) -> int:
         """Give the season of the roads of one of the plan."""
@@ -104,7 +106,9 @@ def wide(browser: Browser, case: Case, tmp_path_factory: pytest.TempPathFactory)
 
 
 def sent(case: Case, out: tuple[str, ...]) -> BoolArray:
-    """Walk each address's tankers by arrival, one at a time: (addresses, levels, units)."""
+    """Walk each address's tankers by arrival, one at a time: (addresses, levels, units); once for all who ask."""
+    if out in case.known:
+        return case.known[out]
     stations = {one.station_id: one for one in case.plan.stations}
     response = case.scene.response
     fleet = np.zeros_like(response.tankers)
@@ -119,6 +123,7 @@ def sent(case: Case, out: tuple[str, ...]) -> BoolArray:
             if fleet[a, k].sum() < case.plan.district.levels[k].tankers:
                 fleet[a, k, u] = True
                 given[unit.station_id] = home + 1
+    case.known[out] = fleet
     return fleet
 
 

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import math
+import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields, replace
+from itertools import count
+from threading import get_ident
+from typing import Any
 
 import numpy as np
 import pytest
 
 from preplan.records import FloatArray, joined
-from preplan.water import timeline_batch
+from preplan.water import timeline_accounts, timeline_batch
 from preplan.water.shuttle import LIMITS
 from preplan.water.timeline import (
     Case,
@@ -39,6 +44,7 @@ from preplan.water.timeline_batch import call_by_min as call_by_columns
 from preplan.water.timeline_batch import one_out_gpm as one_out_columns
 from preplan.water.timeline_bound import most_delivered_gpm, most_flow_gpm
 from preplan.water.timeline_clock import Rows
+from preplan.water.timeline_rounds import run_accounts
 from preplan.water.timeline_table import SCALAR_WORDS, TANKER_WORDS, CaseTable
 from tests.timeline_cases import (
     GOLDEN,
@@ -136,6 +142,56 @@ def test_no_answer_depends_on_what_it_is_solved_with(
     pieces = ask(table).rows(order)
     for field in fields(whole):
         np.testing.assert_array_equal(getattr(pieces, field.name), getattr(whole, field.name), err_msg=field.name)
+
+
+@pytest.fixture
+def many(monkeypatch: pytest.MonkeyPatch) -> CaseTable:
+    """Give cases enough for three threads, of which each is worth one."""
+    monkeypatch.setattr(timeline_accounts, "LEAST_A_THREAD", 20)
+    monkeypatch.setattr(timeline_accounts, "cores", lambda: 3)
+    return CaseTable.of([random_case(seed, mixed=seed % 7 == 0) for seed in range(200)])
+
+
+@pytest.mark.parametrize("threads", ["all", "one", "none"])
+def test_no_answer_depends_on_the_threads_that_share_the_work(
+    threads: str, many: CaseTable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of three, and where the system starts fewer than were asked for, or none."""
+    plain, started, where = ThreadPoolExecutor.submit, count(), set[int]()
+
+    def submit(*given: Any) -> Any:
+        if next(started) >= {"all": 9, "one": 1, "none": 0}[threads]:
+            raise RuntimeError("can't start new thread")
+        return plain(*given)
+
+    def noted(*columns: Any) -> None:
+        where.add(get_ident())
+        time.sleep(0.002)  # long enough for another thread to take its turn
+        run_accounts(*columns)
+
+    monkeypatch.setattr(ThreadPoolExecutor, "submit", submit)
+    monkeypatch.setattr(timeline_accounts, "run_accounts", noted)
+    shared = gaps(many)
+    assert len(where) == {"all": 3, "one": 2, "none": 1}[threads]
+    monkeypatch.setattr(timeline_accounts, "LEAST_A_THREAD", 1000)
+    alone = gaps(many)
+    for field in fields(alone):
+        np.testing.assert_array_equal(getattr(shared, field.name), getattr(alone, field.name), err_msg=field.name)
+
+
+def test_what_fails_in_a_thread_fails(many: CaseTable, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Else its cases would keep the numbers that they begin with."""
+    here = get_ident()
+
+    def failing(*columns: Any) -> None:
+        time.sleep(0.002)
+        if get_ident() != here:
+            raise MemoryError
+        run_accounts(*columns)
+
+    monkeypatch.setattr(timeline_accounts, "run_accounts", failing)
+    with pytest.raises(MemoryError):
+        gaps(many)
 
 
 @pytest.mark.parametrize("draw", [random_case, split_case, many_places_case])

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
 from typing import Any, TypeVar
 
 import numpy as np
@@ -51,13 +52,25 @@ class Accounts:
 def _run(*columns: Any) -> None:
     """Run the cases of some columns, (cases, ...) each, on all cores where they are many: no case knows of another."""
     cases = len(columns[0])
-    count = max(1, min(cores(), cases // LEAST_A_THREAD))
-    parts = [slice(cases * at // count, cases * (at + 1) // count) for at in range(count)]
-    if count == 1:
-        run_accounts(*columns)
+    count = max(1, cases // LEAST_A_THREAD)
+    left = iter([slice(cases * at // count, cases * (at + 1) // count) for at in range(count)])
+
+    def work() -> None:
+        """Take the next part that nobody has taken until none is left."""
+        for part in left:
+            run_accounts(*(column[part] for column in columns))
+
+    others = min(cores(), count) - 1
+    if not others:
+        work()
         return
-    with ThreadPoolExecutor(count) as threads:
-        list(threads.map(lambda part: run_accounts(*(column[part] for column in columns)), parts))
+    with ThreadPoolExecutor(others) as threads:
+        helping: list[Future[None]] = []
+        with suppress(RuntimeError):  # where no thread can be started this one does it all
+            helping.extend(threads.submit(work) for _ in range(others))
+        work()
+    for one in helping:
+        one.result()
 
 
 def _trucks(table: CaseTable) -> Records:
