@@ -569,6 +569,26 @@ def test_rows_that_somebody_crossed_out_are_told(tmp_path: Path) -> None:
     )
 
 
+def test_a_number_that_is_shown_with_zeros_before_it_is_read_with_them(tmp_path: Path) -> None:
+    """An id is what people read; a text, a number with a fraction, and a format of another kind stay as they are."""
+    made = openpyxl.Workbook()
+    page = made.active
+    assert isinstance(page, Worksheet)
+    ids: tuple[float | str, ...] = (123, 45, "7", 8.5, 123456, 9)
+    page.append(HEADER)
+    for at, one in enumerate(ids, 1):
+        page.append([one, f"{at} A Road", -72, 44])
+    for row in range(2, 7):
+        page[f"A{row}"].number_format = "00000"
+    page["A7"].number_format = '0" A"'
+    page["C2"].number_format = "0"
+    made.save(tmp_path / "a.xlsx")
+    sheet, notes = opened(tmp_path / "a.xlsx")
+    assert sheet.id.tolist() == ["00123", "00045", "7", "8.5", "123456", "9"]
+    (note,) = notes
+    assert note == "a.xlsx: '00123' in row 2 is read with the zeros that its format shows, and 1 more likewise."
+
+
 def test_a_date_of_a_workbook_is_an_iso_date(tmp_path: Path) -> None:
     rows: list[list[Cell]] = [["site_id", "tested", "months"], ["S1", (45838,), (46330,)]]
     table = read_table(book(tmp_path, Sheet1=rows), "fill_sites", "a.xlsx")

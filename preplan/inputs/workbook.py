@@ -8,8 +8,9 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from preplan.errors import InputError
 from preplan.inputs.tables import TextTable, fail, from_records, plain
@@ -40,6 +41,9 @@ _FONTS, _CELL_STYLES = (
 _FONT = re.compile(rb"<(?:\w+:)?font\b(?:[^>]*/>|.*?</(?:\w+:)?font>)", re.DOTALL)
 _STRIKE = re.compile(rb"""<(?:\w+:)?strike\s*(?:val=["'](?:1|true)["']\s*)?/>""")
 _STYLE = re.compile(rb"<(?:\w+:)?xf\s[^>]*>")
+_FORMAT = re.compile(rb"<(?:\w+:)?numFmt\s[^>]*>")
+_ZEROS = re.compile(rb"0{2,}")
+"""A format of whole numbers that shows as many digits, with zeros before them where there are fewer."""
 _ERROR = re.compile(
     rb"""<(?:\w+:)?c\s(?=[^>]*\bt=["']e["'])[^>]*?\br=["']([A-Z]{1,3})(\d{1,7})["'][^>]*>"""
     rb"""(?:(?!</(?:\w+:)?c>).)*?<(?:\w+:)?v>([^<]*)<""",
@@ -89,7 +93,8 @@ def read_workbook(data: bytes, role: str, file: str) -> TextTable:
     if not named and len(filled) > 1:
         chosen = f"{file}: has {len(filled)} sheets; the first, {name!r}, was read (name one {role!r} to choose it)."
     rows = sheets[name]
-    notes = _mark(file, rows, _marks(data, list(sheets).index(name)))
+    marks = _marks(data, list(sheets).index(name))
+    notes = [*_mark(file, rows, marks), *(_pad(file, rows, marks.digits) if marks else ())]
     if name not in shown:
         notes.append(f"{file}: the sheet {name!r}, which is hidden in the spreadsheet, was read.")
     notes += _fill_merged(file, rows, merged[name])
@@ -112,6 +117,19 @@ def _mark(file: str, rows: list[list[str]], marks: _Marks | None) -> list[str]:
         told = f"{file}: {many} {said} in the spreadsheet and read all the same ({named}): delete what does not hold."
         notes += [told] if found else []
     return notes
+
+
+def _pad(file: str, rows: list[list[str]], digits: dict[tuple[int, int], int]) -> Iterator[str]:
+    """Write whole numbers with the zeros before them that their format shows: an id is what people read; note such."""
+    padded = []
+    for (row, column), wide in sorted(digits.items()):
+        said = rows[row][column] if row < len(rows) and column < len(rows[row]) else ""
+        if said.isdecimal() and len(said) < wide:
+            rows[row][column] = said.zfill(wide)
+            padded.append(f"{rows[row][column]!r} in row {row + 1}")
+    if padded:
+        more = f", and {len(padded) - 1:,} more likewise" if padded[1:] else ""
+        yield f"{file}: {padded[0]} is read with the zeros that its format shows{more}."
 
 
 def _fill_merged(
@@ -165,6 +183,17 @@ def _cells_between(book: zipfile.ZipFile, sheet: zipfile.ZipInfo) -> int:
     return max(columns) * max(rows)
 
 
+class _Cell(NamedTuple):
+    """A cell that has a style."""
+
+    style: bytes
+    """Its number."""
+    row: int
+    column: int
+    """Both from 0."""
+    is_number: bool
+
+
 @dataclass(frozen=True, slots=True)
 class _Marks:
     """What a sheet says that the reader does not tell."""
@@ -176,6 +205,15 @@ class _Marks:
     """Rows, from 0, that are not shown."""
     struck: set[int] = field(default_factory=set)
     """Rows, from 0, in which a cell is crossed out."""
+    digits: dict[tuple[int, int], int] = field(default_factory=dict)
+    """Digits that a cell shows at least, by row and column from 0, where that is more than one."""
+
+    def style(self, cell: _Cell, *, struck: bool, digits: int) -> None:
+        """Note how a cell looks; a text shows no more digits than it has."""
+        if struck:
+            self.struck.add(cell.row)
+        if digits > 1 and cell.is_number:
+            self.digits[cell.row, cell.column] = digits
 
 
 def _marks(data: bytes, index: int) -> _Marks | None:
@@ -187,16 +225,13 @@ def _marks(data: bytes, index: int) -> _Marks | None:
         member = _member(book, index)
         if member is None:
             return None
-        struck = _struck_styles(book)
+        struck, digits = _struck_styles(book), _digits_of_styles(book)
         with book.open(member) as packed:
             rest = b""
             while piece := packed.read(_PIECE_BYTES):
                 text = rest + piece
-                for tag in _STYLED.findall(text) if struck else ():
-                    said = dict(_ATTRIBUTE.findall(tag))
-                    place = _PLACE.search(tag)
-                    if place and said.get(b"s") in struck:
-                        found.struck.add(int(place[2]) - 1)
+                for cell in _styled(text) if struck or digits else ():
+                    found.style(cell, struck=cell.style in struck, digits=digits.get(cell.style, 1))
                 for letters, row, shown in _ERROR.findall(text):
                     found.errors[int(row) - 1, column_number(letters) - 1] = shown.decode("utf-8", errors="replace")
                 for letters, row, formula in _UNCALCULATED.findall(text):
@@ -212,16 +247,46 @@ def _marks(data: bytes, index: int) -> _Marks | None:
     return found
 
 
+def _styled(text: bytes) -> Iterator[_Cell]:
+    """List the cells of a piece of a sheet that have a style."""
+    for tag in _STYLED.findall(text):
+        said, place = dict(_ATTRIBUTE.findall(tag)), _PLACE.search(tag)
+        if place:
+            column, kind = column_number(place[1]) - 1, said.get(b"t", b"n")
+            yield _Cell(said.get(b"s", b""), int(place[2]) - 1, column, is_number=kind == b"n")
+
+
 def _struck_styles(book: zipfile.ZipFile) -> set[bytes]:
     """Find the numbers of the styles that cross a cell out."""
-    try:
-        styles = book.read("xl/styles.xml")
-    except KeyError:
-        return set()
-    fonts, used = (part[0] if (part := one.search(styles)) else b"" for one in (_FONTS, _CELL_STYLES))
+    styles = _styles(book)
+    fonts = part[0] if (part := _FONTS.search(styles)) else b""
     struck = {str(i).encode() for i, font in enumerate(_FONT.findall(fonts)) if _STRIKE.search(font)}
-    tags = [dict(_ATTRIBUTE.findall(tag)) for tag in _STYLE.findall(used)]
-    return {str(i).encode() for i, said in enumerate(tags) if said.get(b"fontId") in struck}
+    return {number for number, said in _cell_styles(styles) if said.get(b"fontId") in struck}
+
+
+def _digits_of_styles(book: zipfile.ZipFile) -> dict[bytes, int]:
+    """Find the numbers of the styles that show whole numbers with zeros before them, and how many digits they show."""
+    styles = _styles(book)
+    formats = [dict(_ATTRIBUTE.findall(tag)) for tag in _FORMAT.findall(styles)]
+    codes = {said.get(b"numFmtId"): said.get(b"formatCode", b"") for said in formats}
+    digits = {number: len(code) for number, code in codes.items() if _ZEROS.fullmatch(code)}
+    return {
+        number: digits[said[b"numFmtId"]] for number, said in _cell_styles(styles) if said.get(b"numFmtId") in digits
+    }
+
+
+def _styles(book: zipfile.ZipFile) -> bytes:
+    """Read how cells look; empty where a workbook does not say."""
+    try:
+        return book.read("xl/styles.xml")
+    except KeyError:
+        return b""
+
+
+def _cell_styles(styles: bytes) -> list[tuple[bytes, dict[bytes, bytes]]]:
+    """List the styles of cells: the number by which cells name one, and what it says."""
+    used = part[0] if (part := _CELL_STYLES.search(styles)) else b""
+    return [(str(i).encode(), dict(_ATTRIBUTE.findall(tag))) for i, tag in enumerate(_STYLE.findall(used))]
 
 
 def _member(book: zipfile.ZipFile, index: int) -> str | None:
