@@ -74,11 +74,8 @@ def pytest_unconfigure(config: pytest.Config) -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
-    """Start one process more than there are cores: some wait, for a browser, the disk or a plan being made.
-
-    Each reads all tests before it runs any.
-    """
-    return cores() + 1
+    """Start a process for each core that this one may use: browsers run beside them, and each reads all tests anew."""
+    return cores()
 
 
 @pytest.hookimpl(optionalhook=True)
