@@ -19,7 +19,7 @@ from preplan.cli import app
 from preplan.plan import Plan
 from preplan.plan_inputs import Inputs
 from preplan.planning.pipeline import plan_district
-from preplan.render import tables
+from preplan.render import card_table, dispatch, tables
 from tests.plan_checks import PLANS, SAMPLE, alone, kept_plan
 
 
@@ -78,8 +78,12 @@ def planned_once(district_file: Path, patch: pytest.MonkeyPatch) -> None:
 
 
 def only_tables(plan: Plan, inputs: Inputs, *_rest: object) -> dict[str, bytes]:
-    """Draw no pages, which takes most of the time: for tests of what happens before and after."""
-    return {"addresses.csv": tables.addresses_csv(plan), "rejected.csv": tables.rejected_csv(inputs.rejected)}
+    """Write the tables of text alone: pages take most of the time, for tests of what happens before and after."""
+    written = (tables.addresses_csv, tables.levels_csv, tables.seasons_csv, tables.trips_csv, tables.hauls_csv,
+               dispatch.dispatch_csv, card_table.cards_csv)  # fmt: skip
+    names = "addresses", "levels", "seasons", "trips", "tankers", "dispatch", "cards"
+    files = {f"{name}.csv": write(plan) for name, write in zip(names, written, strict=True)}
+    return files | {"rejected.csv": tables.rejected_csv(inputs.rejected)}
 
 
 def run_build(district_file: Path, out: Path) -> Result:

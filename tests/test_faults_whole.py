@@ -61,7 +61,7 @@ def planned(files: dict[str, bytes]) -> list[str]:
 def told(fault: Fault, folder: Path, *, drawn: bool) -> str:
     """Plant a fault, run the command, check what holds for any fault, and write down what it said and did.
 
-    `drawn`: its pages too; else its table of addresses alone.
+    `drawn`: its pages too; else its tables of text alone.
     """
     district = SmallDistrict()
     fault.plant(district)

@@ -18,7 +18,9 @@ MI = M_PER_MI
 MAIN, ELM, OAK = {"name": "Main Street"}, {"name": "Elm Road"}, {"name": "Oak Lane"}
 
 
-def tell(town: Drawing, nodes: str, start: float = 0.0, end: float | None = None) -> tuple[Step, ...]:
+def tell(
+    town: Drawing, nodes: str, start: float = 0.0, end: float | None = None, *, known: Junctions | None = None
+) -> tuple[Step, ...]:
     """Tell the way through nodes of one letter each; start and end are shares along the way driven."""
     segments, forward = [], []
     for a, b in pairwise(nodes):
@@ -31,7 +33,8 @@ def tell(town: Drawing, nodes: str, start: float = 0.0, end: float | None = None
     end = 1.0 if end is None else end
     end_fraction = end if forward[-1] else 1.0 - end
     ways = np.array(segments, dtype=np.int32), np.array(forward)
-    return directions(town.roads, town.limits, *ways, start_fraction, end_fraction, leaving="fill site")
+    ends_at = start_fraction, end_fraction
+    return directions(town.roads, town.limits, *ways, *ends_at, leaving="fill site", junctions=known)
 
 
 def turns(steps: tuple[Step, ...]) -> list[str]:
@@ -88,6 +91,21 @@ def test_miles_start_and_end_at_the_places() -> None:
     assert [step.miles for step in back] == pytest.approx([0.4, 0.75], rel=1e-4)
     assert [step.miles for step in tell(CROSSING, "ab", start=0.2, end=0.5)] == pytest.approx([0.3], rel=1e-4)
     assert [step.miles for step in tell(CROSSING, "ba", start=0.2, end=0.5)] == pytest.approx([0.3], rel=1e-4)
+
+
+@pytest.mark.parametrize("way", ["abd", "dba", "abdh", "hdba", "aba", "abdba", "cb"])
+def test_a_way_that_was_told_is_told_to_another_end_as_anew(way: str) -> None:
+    """Its miles, and what is noted of its last road: most of Elm Road is gravel from its second stretch on."""
+    town = draw(
+        {"a": (0, 0), "b": (MI, 0), "c": (2 * MI, 0), "d": (MI, 500), "h": (MI, 3000)},
+        [("a", "b", MAIN), ("b", "c", MAIN), ("b", "d", ELM), ("h", "d", {**ELM, "surface": "gravel"})],
+    )
+    known = Junctions.of(town.roads)
+    told = [(end, tell(town, way, end=end, known=known)) for end in (0.4, 0.9, 0.02, 0.4)]
+    assert told == [(end, tell(town, way, end=end)) for end, _ in told]
+    assert len({steps for _, steps in told}) == 3
+    if way == "abdh":
+        assert {steps[-1].note for _, steps in told} == {"", "gravel"}
 
 
 def test_no_way_is_no_step() -> None:

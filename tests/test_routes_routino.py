@@ -117,6 +117,8 @@ CASES = (
 )
 ANYWHERE, BY_A_SIGN, SEED = 6, 3, 20260501
 """Starts and goals of each file: junctions anywhere, and ends of ways with a sign of each kind."""
+NO_NUMBER = frozenset({"low", "default"})
+"""Values of signs in these files that limit nothing; any other one is a sign that this test must know."""
 NEAR, NEAR_M = 0.01, 2.0
 """Within this share or these metres two distances agree."""
 LEAST_EQUAL, MOST_UNLIKE = 400, 0.02
@@ -317,6 +319,8 @@ def test_shortest_ways_under_limits_equal_those_of_another_router(case: Case, tm
     tally = Tally(PlainFile.read(for_us))
     starts, goals = ends(ours.roads, tally.plain)
     free, turned_away = ours.metres(starts, goals), 0
+    texts = {tags[key] for tags in tally.plain.way_tags.values() for key in LIMIT_KEYS if key in tags}
+    assert {text for text in texts if sign(text) is None} <= NO_NUMBER
     for load in case.loads:
         metres = ours.metres(starts, goals, load.ours())
         longer = int((metres > free * (1.0 + NEAR)).sum())

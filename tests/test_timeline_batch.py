@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields, replace
 from itertools import count
-from threading import get_ident
+from threading import Barrier, Event, get_ident
 from typing import Any
 
 import numpy as np
@@ -158,6 +157,8 @@ def test_no_answer_depends_on_the_threads_that_share_the_work(
 ) -> None:
     """Of three, and where the system starts fewer than were asked for, or none."""
     plain, started, where = ThreadPoolExecutor.submit, count(), set[int]()
+    expected = {"all": 3, "one": 2, "none": 1}[threads]
+    all_here = Barrier(expected)
 
     def submit(*given: Any) -> Any:
         if next(started) >= {"all": 9, "one": 1, "none": 0}[threads]:
@@ -165,14 +166,15 @@ def test_no_answer_depends_on_the_threads_that_share_the_work(
         return plain(*given)
 
     def noted(*columns: Any) -> None:
-        where.add(get_ident())
-        time.sleep(0.002)  # long enough for another thread to take its turn
+        if get_ident() not in where:
+            where.add(get_ident())
+            all_here.wait(60.0)
         run_accounts(*columns)
 
     monkeypatch.setattr(ThreadPoolExecutor, "submit", submit)
     monkeypatch.setattr(timeline_accounts, "run_accounts", noted)
     shared = gaps(many)
-    assert len(where) == {"all": 3, "one": 2, "none": 1}[threads]
+    assert len(where) == expected
     monkeypatch.setattr(timeline_accounts, "LEAST_A_THREAD", 1000)
     alone = gaps(many)
     for field in fields(alone):
@@ -181,12 +183,13 @@ def test_no_answer_depends_on_the_threads_that_share_the_work(
 
 def test_what_fails_in_a_thread_fails(many: CaseTable, monkeypatch: pytest.MonkeyPatch) -> None:
     """Else its cases would keep the numbers that they begin with."""
-    here = get_ident()
+    here, failed = get_ident(), Event()
 
     def failing(*columns: Any) -> None:
-        time.sleep(0.002)
         if get_ident() != here:
+            failed.set()
             raise MemoryError
+        assert failed.wait(60.0)
         run_accounts(*columns)
 
     monkeypatch.setattr(timeline_accounts, "run_accounts", failing)

@@ -35,8 +35,9 @@ _ATTRIBUTE = re.compile(rb"""(\w+)=["']([^"']*)["']""")
 _CELL = re.compile(rb"<(?:\w+:)?c\s")
 _ROW = re.compile(rb"<(?:\w+:)?row\s[^>]*\bhidden=[^>]*>")
 _STYLED = re.compile(rb"<(?:\w+:)?c\s[^>]*\bs=[^>]*(?<!/)>")
-_FONTS, _CELL_STYLES = (
-    re.compile(rb"<(?:\w+:)?%s\b.*?</(?:\w+:)?%s>" % (one, one), re.DOTALL) for one in (b"fonts", b"cellXfs")
+_FONTS, _FORMATS, _CELL_STYLES = (
+    re.compile(rb"<(?:\w+:)?%s\b.*?</(?:\w+:)?%s>" % (one, one), re.DOTALL)
+    for one in (b"fonts", b"numFmts", b"cellXfs")
 )
 _FONT = re.compile(rb"<(?:\w+:)?font\b(?:[^>]*/>|.*?</(?:\w+:)?font>)", re.DOTALL)
 _STRIKE = re.compile(rb"""<(?:\w+:)?strike\s*(?:val=["'](?:1|true)["']\s*)?/>""")
@@ -259,15 +260,15 @@ def _styled(text: bytes) -> Iterator[_Cell]:
 def _struck_styles(book: zipfile.ZipFile) -> set[bytes]:
     """Find the numbers of the styles that cross a cell out."""
     styles = _styles(book)
-    fonts = part[0] if (part := _FONTS.search(styles)) else b""
-    struck = {str(i).encode() for i, font in enumerate(_FONT.findall(fonts)) if _STRIKE.search(font)}
+    fonts = _FONT.findall(_part(_FONTS, styles))
+    struck = {str(i).encode() for i, font in enumerate(fonts) if _STRIKE.search(font)}
     return {number for number, said in _cell_styles(styles) if said.get(b"fontId") in struck}
 
 
 def _digits_of_styles(book: zipfile.ZipFile) -> dict[bytes, int]:
     """Find the numbers of the styles that show whole numbers with zeros before them, and how many digits they show."""
     styles = _styles(book)
-    formats = [dict(_ATTRIBUTE.findall(tag)) for tag in _FORMAT.findall(styles)]
+    formats = [dict(_ATTRIBUTE.findall(tag)) for tag in _FORMAT.findall(_part(_FORMATS, styles))]
     codes = {said.get(b"numFmtId"): said.get(b"formatCode", b"") for said in formats}
     digits = {number: len(code) for number, code in codes.items() if _ZEROS.fullmatch(code)}
     return {
@@ -285,8 +286,14 @@ def _styles(book: zipfile.ZipFile) -> bytes:
 
 def _cell_styles(styles: bytes) -> list[tuple[bytes, dict[bytes, bytes]]]:
     """List the styles of cells: the number by which cells name one, and what it says."""
-    used = part[0] if (part := _CELL_STYLES.search(styles)) else b""
-    return [(str(i).encode(), dict(_ATTRIBUTE.findall(tag))) for i, tag in enumerate(_STYLE.findall(used))]
+    used = _STYLE.findall(_part(_CELL_STYLES, styles))
+    return [(str(i).encode(), dict(_ATTRIBUTE.findall(tag))) for i, tag in enumerate(used)]
+
+
+def _part(which: re.Pattern[bytes], styles: bytes) -> bytes:
+    """Find a part of what a workbook says of looks; empty where it has none: other parts number theirs likewise."""
+    found = which.search(styles)
+    return found[0] if found else b""
 
 
 def _member(book: zipfile.ZipFile, index: int) -> str | None:

@@ -8,7 +8,7 @@ from itertools import chain
 
 import numpy as np
 
-from preplan.plan import Plan, PostingCost
+from preplan.plan import Plan, PostingCost, WhatIf
 from preplan.plan_cards import CardGroup, Strip
 from preplan.plan_inputs import Inputs
 from preplan.plan_tables import (
@@ -123,17 +123,18 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         rejected=inputs.rejected,
         occupancies=tally(inputs.addresses.occupancy),
         rule_ratio=(beside.quantiles[0], beside.median, beside.quantiles[-1]),
-        what_if=what_if_of(
-            scene,
-            outcome.trips,
-            [flows.scene for flows in searched.flows],
-            searched.road,
-            searched.of_line,
-            outcome.levels.attack_drafts,
-        ),
+        what_if=asked_by_map(scene, outcome),
         search_words=search_words(),
         shut_months={trip: tuple(sorted(shut.months)) for trip, shut in sorted(outcome.shut.items())},
     )
+
+
+def asked_by_map(scene: Scene, outcome: Outcome) -> WhatIf:
+    """Gather what the map works out anew where somebody asks what if."""
+    searched = outcome.searched
+    seasons = [flows.scene for flows in searched.flows]
+    drafts = outcome.levels.attack_drafts
+    return what_if_of(scene, outcome.trips, seasons, searched.road, searched.of_line, drafts)
 
 
 def at_sites_min(searched: Searched) -> FloatArray:

@@ -91,16 +91,12 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     levels = with_trips(graded.levels, trips, len(scene.sites))
     answers = replace(graded.answers, flags=address_flags(scene, inputs.addresses, levels, trips, graded.answers))
     answers = with_hydrants(answers, hydrant, inputs.hydrants)
-    answers = told_by_season(answers, levels.backup, choice, flows, roads_of(ground, choice.seasons))
+    of_line = roads_of(ground, choice.seasons)
+    answers = told_by_season(answers, levels.backup, choice, flows, of_line)
     answers = _with_what_parts(answers, inputs, ground)
     lays = best_lays(scene, levels, answers, trips, choice.seasons)
     answers = with_lays(answers, lays, scene)
-    of_line = roads_of(ground, choice.seasons)
-    beside = [
-        (flows[at], np.where(choice.season == line, -1, choice.rows[line]).astype(np.int32))
-        for line, at in enumerate(of_line)
-    ]
-    built_up = build_ups(graded.worked, answers, beside)
+    built_up = build_ups(graded.worked, answers, _beside(choice, flows, of_line))
     answers = with_build_ups(answers, built_up)
     answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)
     progress("weighing posted limits", 0.65)
@@ -124,6 +120,14 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     plan = assemble(inputs, ground, scene, fleets[0], outcome)
     hold(plan, ground.sites.lon, ground.sites.lat)
     return plan
+
+
+def _beside(choice: Choice, flows: Sequence[Flows], of_line: Sequence[int]) -> list[tuple[Flows, IntArray]]:
+    """Give of each season the settled cases of those addresses of which it does not decide; -1: it does."""
+    return [
+        (flows[at], np.where(choice.season == line, -1, choice.rows[line]).astype(np.int32))
+        for line, at in enumerate(of_line)
+    ]
 
 
 def _hydrants_near(inputs: Inputs, roads: RoadTable, ground: Ground) -> HydrantReach:

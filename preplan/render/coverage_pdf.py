@@ -67,12 +67,9 @@ def _spanned(picture: Picture, points_ft: FloatArray) -> FloatArray:
     low, high = np.percentile(points_ft, [_EDGE_SHARE, 100.0 - _EDGE_SHARE], axis=0)
     levels = picture.plan.levels
     used = np.unique(np.concatenate([levels.site.ravel(), levels.split.ravel()]))
-    sites_ft = picture.site_ft[used[used >= 0]]
-    some = np.vstack([low, high, sites_ft[np.isfinite(sites_ft).all(axis=1)]])
-    every = np.vstack([points_ft, picture.site_ft[np.isfinite(picture.site_ft).all(axis=1)]])
-    low, high = some.min(axis=0), some.max(axis=0)
+    some, every = np.vstack([low, high, picture.site_ft[used[used >= 0]]]), np.vstack([points_ft, picture.site_ft])
+    (low, high), (lowest, highest) = ((np.nanmin(one, axis=0), np.nanmax(one, axis=0)) for one in (some, every))
     near = _NEAR_SHARE * (high - low)
-    lowest, highest = every.min(axis=0), every.max(axis=0)
     return np.vstack([np.where(lowest >= low - near, lowest, low), np.where(highest <= high + near, highest, high)])
 
 

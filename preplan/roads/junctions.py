@@ -75,9 +75,7 @@ class Way(NamedTuple):
 
     steps: tuple[Step, ...]
     last: tuple[Driven, ...]
-    """Stretches of its last step, in the order driven."""
-    miles: tuple[float, ...]
-    """Miles driven on each of them but the last one."""
+    """Stretches of its last step, in the order driven: all from end to end but the last one."""
 
 
 @dataclass(frozen=True, slots=True)

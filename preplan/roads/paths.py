@@ -123,16 +123,15 @@ def directions(
         for at, piece in enumerate(pieces)
     )
     if len(steps) > 1:
-        ways[way] = Way(steps, tuple(pieces[-1].states), tuple(pieces[-1].miles[:-1]))
+        ways[way] = Way(steps, tuple(pieces[-1].states))
     return steps
 
 
 def _again(roads: RoadTable, limits: RoadLimits, way: Way, end: float) -> tuple[Step, ...]:
     """Tell a way of several steps to another place on its last stretch, as a share from its `from_node`."""
-    *before, last = way.steps
-    row, forward = way.last[-1]
-    miles = (end if forward else 1.0 - end) * float(roads.length_m[row]) / M_PER_MI
-    piece = _Piece(last.road, last.turn, list(way.last), [*way.miles, miles])
+    (*before, last), states = way.steps, list(way.last)
+    begins = 0.0 if states[0][1] else 1.0
+    piece = _Piece(last.road, last.turn, states, _miles(roads, states, begins, end))
     return (*before, replace(last, miles=sum(piece.miles), note=_note(roads, limits, piece, begins=False)))
 
 

@@ -271,7 +271,7 @@ def _solved(table: CaseTable, solve: Callable[[CaseTable], T], rows: Rows) -> T:
 def _distinct(table: CaseTable) -> tuple[list[bytes], Rows, Rows]:
     """Digest all numbers of a case, find the first row of each kind, and for every row which of those it is.
 
-    Equal means equal in every bit; 128 bits of a digest are alike for no two of them.
+    Equal means equal in every bit, as far as 128 bits of a digest tell, by which answers are remembered too.
     """
     packed = np.concatenate(
         [np.asarray(getattr(table, f.name), dtype=np.float64).reshape(len(table), -1) for f in fields(table)], axis=1
