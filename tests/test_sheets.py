@@ -14,6 +14,7 @@ from xml.etree import ElementTree as ET
 import numpy as np
 import pytest
 from pyproj import Geod
+from shapely import LineString, Point
 
 from preplan.inputs.reader import read_inputs
 from preplan.months import month_words, months_text
@@ -28,6 +29,7 @@ from preplan.render import (
     card_seasons,
     card_way,
     card_words,
+    charts,
     paper,
     site_pdf,
     words,
@@ -39,6 +41,7 @@ from preplan.render.card_seasons import splits
 from preplan.render.charts import Picture
 from preplan.render.flag_words import flags_on
 from preplan.render.paper import Line
+from preplan.render.scene import Box, Frame
 from preplan.render.waypoints import fill_sites_gpx
 from preplan.roads.source import read_osm
 from preplan.units import M_PER_FT
@@ -685,6 +688,34 @@ def test_the_nearest_road_of_an_address_off_the_roads_is_where_its_card_says(sam
         assert found[1] == sample.roads.name[sample.frontages.near_segment[group.lead]]
     on = next(group for group in sample.groups if sample.frontages.segment[group.lead] >= 0)
     assert card_way.near_road(card_facts.Facts(sample, on)) == ""
+
+
+def test_the_map_of_an_address_off_the_roads_shows_the_nearest_one_by_its_name(
+    sample: Plan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The place that the card gives in degrees lies on the piece of road that the map is drawn about, and names.
+
+    All are moved a mile east, since those of the sample are so near their roads that any map would show them.
+    """
+    sample = replace(sample, addresses=replace(sample.addresses, lon=sample.addresses.lon + 0.02))
+    picture, page = Picture(sample), Box(36.0, 200.0, 300.0, 440.0)
+    frames = list[Frame]()
+    monkeypatch.setattr(charts, "draw_key", lambda _pen, frame, _box: frames.append(frame))
+    off = [group for group in sample.groups if sample.frontages.segment[group.lead] < 0]
+    for group in off:
+        facts = card_facts.Facts(sample, group)
+        lat, lon = re.findall(r"-?\d+\.\d{5}", card_way.near_road(facts))
+        place = picture.plane.feet(np.array([float(lon)]), np.array([float(lat)]))[0]
+        subject, document = subject_of(picture, facts), paper.Document(sample.district, "a map")
+        assert subject.near_ft is not None
+        assert LineString(subject.near_ft).distance(Point(place)) < 4.0  # five decimals
+        document.begin("a map")
+        picture.draw(document.pen, page, subject)
+        assert frames.pop().country.grown(-100.0).holds(Box(*place, *place))
+        name = sample.roads.name[sample.frontages.near_segment[group.lead]]
+        assert name in words_of(document.finish())
+    on = next(group for group in sample.groups if sample.frontages.segment[group.lead] >= 0)
+    assert subject_of(picture, card_facts.Facts(sample, on)).near_ft is None
 
 
 def test_a_card_without_a_way_in_some_months_says_where_the_road_is_shut(sample: Plan) -> None:

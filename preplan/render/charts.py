@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -18,7 +19,7 @@ from preplan.render.barrier_marks import BARRED, Barriers, draw_barriers
 from preplan.render.ground_pdf import Ground
 from preplan.render.limit_places import weight_words
 from preplan.render.paper import BLACK, SMALL_PT, WHITE, Pen
-from preplan.render.route_names import driven_roads, place_names
+from preplan.render.route_names import Driven, driven_roads, place_names
 from preplan.render.route_pdf import (
     Bridge,
     Legs,
@@ -54,6 +55,8 @@ _STAR_PT = 9.0
 """Reach of the star."""
 _LEAST_FT, _LEAST_ALONE_FT = 600.0, 8000.0
 """Least width and height of a map of a trip, and of a place without one."""
+_NEAR_ROAD_FT = 1500.0
+"""How much of the nearest road is shown, to each side, where an address is off the roads."""
 _ADDRESS_PT = np.array([[0.0, 0.0], [-3.0, 0.0], [3.0, 0.0], [0.0, -3.0], [0.0, 3.0]])
 """What of an address's symbol no name may cover, seen from its middle."""
 DASHED, CROSSED = "site of some months", "site out of service"
@@ -152,7 +155,8 @@ class Picture:
         `named` are stretches whose limits warnings name, each with its limit. The trip is the plan's, or that of `of`.
         """
         if trip < 0:
-            return Subject(addresses, lead, others=others, bridges=self._limits(named))
+            subject = Subject(addresses, lead, others=others, bridges=self._limits(named))
+            return self._with_near_road(subject, int(self.plan.frontages.near_segment[lead]))
         plan = self.plan if of is None else of
         site = int(plan.trips.site[trip])
         out, back = plan.trip_rows(trip)
@@ -164,6 +168,15 @@ class Picture:
         roads = driven_roads(steps, self._spoken)
         bridges = (*self._limits(named), *self._bridges(plan.forest.segment[[*out, *back]], named))
         return Subject(addresses, lead, out_ft, back_ft, site, others, there, turns, roads, bridges)
+
+    def _with_near_road(self, subject: Subject, stretch: int) -> Subject:
+        """Add the nearest road for tankers, by name, where an address is off the roads; on them `stretch` is -1."""
+        if stretch < 0:
+            return subject
+        line, name = self.stretch(stretch), self.names[self.name_of[stretch]]
+        at = scene.nearest_along(line, self.address_ft[subject.lead])
+        near_ft = scene.cut(line, max(0.0, at - _NEAR_ROAD_FT), at + _NEAR_ROAD_FT)
+        return replace(subject, near_ft=near_ft, roads=(Driven(name, 0.0, 1.0),) if name else ())
 
     def _limits(self, named: Mapping[int, str]) -> tuple[Bridge, ...]:
         """Place the limits that warnings name."""
@@ -193,7 +206,7 @@ class Picture:
         `DASHED`, `CROSSED` and `BARRED` are among them.
         """
         seen = [self.address_ft[list(subject.addresses)]]
-        seen += [line for line in (subject.out_ft, subject.back_ft) if line is not None]
+        seen += [line for line in (subject.out_ft, subject.back_ft, subject.near_ft) if line is not None]
         seen += [self.site_ft[[s]] for s in (subject.site,) if s >= 0]
         seen += [self.hydrant_ft[[h]] for h in (subject.hydrant,) if h >= 0]
         seen += [np.array([limit[:2]]) for limit in subject.bridges if self._is_near(limit, subject.site)]
@@ -280,7 +293,8 @@ class Picture:
         inset = self._room_for_inset(frame, subject, room)
         draw_bridges(pen, frame, subject, room)
         drops = {row: [x, y] for kind, row, x, y in marks if kind == "site"}
-        self._names(pen, frame, roads, subject, setting.legs.out, room, drops)
+        named = setting.legs.out if subject.near_ft is None else frame.to_page(subject.near_ft)
+        self._names(pen, frame, roads, subject, named, room, drops)
         draw_turns(pen, turns)
         self._symbols(pen, frame, subject, marks)
         draw_limits(pen, limits)
@@ -395,12 +409,12 @@ class Picture:
         frame: Frame,
         roads: IntArray,
         subject: Subject,
-        driven: FloatArray | None,
+        named: FloatArray | None,
         room: Room,
         drops: Mapping[int, list[float]],
     ) -> None:
-        """Write road names along the roads, those driven and then the most seen first, none over another."""
-        placed = place_names(driven, subject.roads, room) if driven is not None else []
+        """Write names along roads, the subject's on their line and then the most seen first, none over another."""
+        placed = place_names(named, subject.roads, room) if named is not None else []
         before = {name for name, _ in placed}
         middle, country = self.middle_ft[roads], frame.country
         inside = (middle > (country.left, country.bottom)) & (middle < (country.right, country.top))

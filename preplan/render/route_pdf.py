@@ -58,10 +58,12 @@ class Subject:
     turns: tuple[tuple[int, float, float], ...] = ()
     """Turns of the loaded leg: number in the directions, east, north."""
     roads: tuple[Driven, ...] = ()
-    """Roads of the loaded leg that have a name."""
+    """Roads of the loaded leg that have a name; of an address off the roads the nearest one."""
     bridges: tuple[Bridge, ...] = ()
     hydrant: int = -1
     """Hydrant of the water mains that counts for the lead's address beside the tankers, -1: none."""
+    near_ft: FloatArray | None = None
+    """Of an address off the roads: the piece of the nearest road for tankers that the map must show."""
 
     def without_inner_turns(self) -> Subject:
         """Keep the last turn alone: the steps between stand with another map."""
