@@ -247,7 +247,7 @@ def test_what_is_not_known_is_said_so(wide: Opened) -> None:
     page.keyboard.press("Enter")
     said = panel(page)
     assert "No route" in said
-    assert said.count("No fill site delivers here at this response level.") == 2
+    assert said.count("No fill site delivers here at any response level.") == 1
     assert "Driveway\nnot known" in said
     assert "NaN" not in said
     assert "-1" not in said.replace("-71.9", "")

@@ -183,7 +183,8 @@ function showAddress(address, level = startLevel(address), which = "site") {
   const sayings = (bold) => flagsOf(address).filter((flag) => flag.bold === bold).map(({ said }) => said);
   const [grave, others] = [[...sayings(0), ...sayings(1)], sayings(-1)];
   const levels = [...data.levels.keys()].sort((a, b) => (b === level) - (a === level) || a - b);
-  const parts = levels.map((one) => levelPart(address, one, level));
+  const reached = levels.some((one) => answers.site[row(address, one)] >= 0);
+  const parts = reached ? levels.map((one) => levelPart(address, one, level)) : [make("p", nothingWords(address, "any"))];
   const byHose = data.answers.byHoseWords[answers.byHose[address]];
   const builtUp = data.answers.builtUpWords[answers.builtUp[address]];
   const near = nearSites(address, level);
@@ -325,9 +326,9 @@ function whenDrawn(level, which) {
   return (told && !anew ? `, ${told} only` : "") + (notThen ? `, NOT in ${notThen}` : "");
 }
 
-function nothingWords(address) {
+function nothingWords(address, which) {
   const [months] = apartOf(address);
-  return `No fill site delivers here at this response level${months ? ` in ${months}` : ""}.`;
+  return `No fill site delivers here at ${which} response level${months ? ` in ${months}` : ""}.`;
 }
 
 // The chosen level stands open, the others are folded; each begins with what it holds.
@@ -336,7 +337,7 @@ function levelPart(address, level, chosen) {
   const meets = answers.meets[at] === 1;
   const title = make("h3", capital(data.levels[level].words));
   const holds = answers.site[at] < 0
-    ? make("p", nothingWords(address))
+    ? make("p", nothingWords(address, "this"))
     : make("p", "", {
       name: "flow",
       inside: [make("strong", `Holds ${heldGpm(answers.flow[at], address)}`), `: ${meetsWords(address, at)}`],
