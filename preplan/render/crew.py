@@ -10,7 +10,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import ROUNDING_GPM
-from preplan.records import FloatArray
+from preplan.records import BoolArray, FloatArray
 from preplan.render import words
 from preplan.render.first_minutes import full_flow_min
 
@@ -52,35 +52,51 @@ def crew_words(plan: Plan, address: int, level: int) -> list[tuple[str, str]]:
         if pump >= 0 and there >= 0:
             named = "fill site" if split < 0 else f"fill site {there + 1}"
             rows.append((named, arrivals(plan, [pump], plan.site_arrival_min[there])))
-    hauls, used = table.tankers[address, level], table.used[address, level]
-    at_split = table.at_split[address, level]
-    fleet = table.fleet[address, level].copy()
+    used, at_split = table.used[address, level], table.at_split[address, level]
     for mask, there in ((used & ~at_split, site), (at_split, split)):
         shuttle = np.flatnonzero(mask).tolist()
         if shuttle:
             named = "tankers" if split < 0 else f"tankers, fill site {there + 1}"
             # the gallons first: where many names have no room on a card, its next page has them
             rows.append((named, f"{words.gallons(sum(plan.units[u].tank_gal for u in shuttle))}; {timed(shuttle)}"))
-    fleet[[unit for unit in (attack, fill, dump, second) if unit >= 0]] = False
-    idle, lays = fleet & ~hauls & ~used, np.zeros_like(fleet)
-    lays[list(plan.supply.of(address, level))] = True
-    out = LEFT_OUT if used.any() else NO_SHUTTLE
-    for job, mask in ((out, fleet & hauls & ~used), ("hose", idle & lays), ("no job yet", idle & ~lays)):
+    rest = LEFT_OUT if used.any() else NO_SHUTTLE, "hose", "no job yet"
+    for job, mask in zip(rest, _others(plan, address, level), strict=True):
         if mask.any():
             rows.append((job, timed(np.flatnonzero(mask).tolist())))
     return rows
 
 
+def _others(plan: Plan, address: int, level: int) -> tuple[BoolArray, BoolArray, BoolArray]:
+    """Tell who of a fleet neither pumps nor shuttles, (units,): tankers, who brings hose, all without a job."""
+    table = plan.levels
+    engines = table.attack_engine, table.fill_engine, table.dump_engine, table.split_engine
+    left = table.fleet[address, level] & ~table.used[address, level]
+    left[[unit for column in engines if (unit := int(column[address, level])) >= 0]] = False
+    tankers = left & table.tankers[address, level]
+    lays = np.zeros_like(left)
+    lays[list(plan.supply.of(address, level))] = True
+    return tankers, left & ~tankers & lays, left & ~tankers & ~lays
+
+
 def request_words(plan: Plan, address: int, level: int) -> str:
-    """Name the units of a response level that come only when somebody asks for them; '' where none does."""
-    return asked_words(plan, np.flatnonzero(plan.levels.fleet[address, level]).tolist())
+    """Name the units of a level that come only when somebody asks, and who of them has no job; '' where none does.
+
+    Who asks for a neighbour's engine that has nothing to do yet should know it.
+    """
+    fleet = np.flatnonzero(plan.levels.fleet[address, level]).tolist()
+    idle = _ids(plan, np.flatnonzero(_others(plan, address, level)[-1] & plan.on_request).tolist())
+    said = asked_words(plan, fleet)
+    return f"{said.removesuffix('.')}, no job yet for {idle}." if idle else said
 
 
 def asked_words(plan: Plan, units: Iterable[int]) -> str:
     """Name those of some units that come only when somebody asks for them; '' where none does."""
-    asked = plan.on_request
-    named = [words.printable(plan.units[u].unit_id) for u in units if asked[u]]
-    return f"Ask for {' '.join(named)}: on request only." if named else ""
+    named = _ids(plan, [u for u in units if plan.on_request[u]])
+    return f"Ask for {named}: on request only." if named else ""
+
+
+def _ids(plan: Plan, units: Iterable[int]) -> str:
+    return " ".join(words.printable(plan.units[u].unit_id) for u in units)
 
 
 def split_words(plan: Plan, address: int, level: int) -> str:

@@ -276,7 +276,7 @@ def _notes(plan: Plan, asked: Asked, row: Row, called: Row, group: CardGroup | N
             yield AT_ONCE_BEST
         yield from (said.rstrip(".") for said in first_minutes.then_at_once(plan, called.addresses))
     level = int(plan.answers.level[row.lead])
-    if level >= 0 and (to_ask := crew.request_words(plan, row.lead, level)):
+    if level >= 0 and (to_ask := crew.asked_words(plan, np.flatnonzero(plan.levels.fleet[row.lead, level]).tolist())):
         yield to_ask.rstrip(".")
     yield from _who_fills_where(plan, row)
     yield from _hydrants(plan, row)
