@@ -6,14 +6,16 @@ import io
 import os
 import sys
 import traceback
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from functools import wraps
 from json import dumps
 from pathlib import Path
-from typing import Annotated, NoReturn
+from typing import Annotated, Any, NoReturn
 
 import typer
+from typer.core import TyperCommand, TyperOption
 
 from preplan import __version__
 from preplan.by_hand import compare_command, demand, draft_command, lay_command, relay_command, shuttle_command
@@ -52,6 +54,18 @@ OutFolder = Annotated[
     Path | None,
     typer.Option("--out", metavar="DIR", help="Folder of the results. Default: outputs/<folder of the district file>."),
 ]
+
+
+class _Once(TyperCommand):
+    """A command that takes an option once, unless it is a list: the library would take the last in silence."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Refuse an option that is given again, whose first value would be lost."""
+        _, _, given = self.make_parser(ctx).parse_args(args=list(args))
+        for one, times in Counter(given).items():
+            if times > 1 and isinstance(one, TyperOption) and not one.multiple and not one.is_flag:
+                ctx.fail(f"{max(one.opts, key=len)} is given {times} times: give it once")
+        return super().parse_args(ctx, args)
 
 
 def main() -> None:
@@ -96,7 +110,7 @@ def _options(
 # --------------------------------------------------------------------------- a district
 
 
-@app.command()
+@app.command(cls=_Once)
 def build(district: DistrictFile, out: OutFolder = None) -> None:
     """Plan a district: map, cards, site cards, report and tables.
 
@@ -111,7 +125,7 @@ def build(district: DistrictFile, out: OutFolder = None) -> None:
     typer.echo(f"Results in {printable(built.folder)}")
 
 
-@app.command(short_help="List every fault of a district's tables and roads.")
+@app.command(cls=_Once, short_help="List every fault of a district's tables and roads.")
 def check(district: DistrictFile) -> None:
     """Read a district's tables and roads and list every fault; plan nothing."""
     with _exit_status(), _progress() as progress:
@@ -122,7 +136,7 @@ def check(district: DistrictFile) -> None:
         typer.echo(printable(line))
 
 
-@app.command(short_help="Make the card of one address.")
+@app.command(cls=_Once, short_help="Make the card of one address.")
 def card(
     district: DistrictFile,
     address_id: Annotated[
@@ -138,7 +152,7 @@ def card(
     typer.echo(f"Card of {printable(whose)}: {printable(path)}")
 
 
-@app.command(epilog=DRILL_EXAMPLES, short_help="Hold a tanker drill's log against the plan.")
+@app.command(cls=_Once, epilog=DRILL_EXAMPLES, short_help="Hold a tanker drill's log against the plan.")
 def drill(
     district: DistrictFile,
     log: Annotated[Path, typer.Argument(metavar="LOG", help="What was timed: CSV or XLSX.", show_default=False)],
@@ -157,7 +171,7 @@ def drill(
     typer.echo(said)
 
 
-@app.command(short_help="Find where new fill sites help most.")
+@app.command(cls=_Once, short_help="Find where new fill sites help most.")
 def sites(
     district: DistrictFile,
     new: Annotated[int, typer.Option("--new", metavar="K", help="How many new fill sites at most: 1 to 20.")],
@@ -195,7 +209,7 @@ def sites(
         typer.echo(printable(line))
 
 
-@app.command(short_help="Say what the columns of the tables mean.")
+@app.command(cls=_Once, short_help="Say what the columns of the tables mean.")
 def columns(
     table: Annotated[
         str | None,
@@ -213,7 +227,7 @@ def columns(
     typer.echo(said)
 
 
-@app.command(short_help="List every rule that the district file may set.")
+@app.command(cls=_Once, short_help="List every rule that the district file may set.")
 def rules() -> None:
     """List every rule that the district file may set: name, value, unit and meaning."""
     from preplan.by_hand import columns_command  # noqa: PLC0415 - the tables' room is slow to import
@@ -301,28 +315,28 @@ def _by_hand(asked: type[Asked], job: Callable[[Asked], str]) -> Callable[..., N
     return run
 
 
-app.command(epilog=compare_command.EXAMPLES, short_help="Compare two results of a district.")(
+app.command(cls=_Once, epilog=compare_command.EXAMPLES, short_help="Compare two results of a district.")(
     _by_hand(compare_command.Compared, compare_command.compare)
 )
-app.command(epilog=shuttle_command.EXAMPLES, short_help="Work out one tanker shuttle by hand.")(
+app.command(cls=_Once, epilog=shuttle_command.EXAMPLES, short_help="Work out one tanker shuttle by hand.")(
     _by_hand(shuttle_command.MinuteByMinute, shuttle_command.shuttle)
 )
-app.command(short_help="Work out what one building needs.")(_by_hand(demand.Building, demand.demand))
+app.command(cls=_Once, short_help="Work out what one building needs.")(_by_hand(demand.Building, demand.demand))
 
 hydraulics = typer.Typer(
     help="Work out one hose lay, draft, transfer or relay by hand.", epilog=CAUTIONS, no_args_is_help=True,
     rich_markup_mode=None,
 )  # fmt: skip
 app.add_typer(hydraulics, name="hydraulics")
-hydraulics.command(epilog=lay_command.EXAMPLES, short_help="Work out one hose lay.")(
+hydraulics.command(cls=_Once, epilog=lay_command.EXAMPLES, short_help="Work out one hose lay.")(
     _by_hand(lay_command.LayAsked, lay_command.lay)
 )
-hydraulics.command(epilog=draft_command.DRAFT_EXAMPLES, short_help="Work out what a pump drafts.")(
+hydraulics.command(cls=_Once, epilog=draft_command.DRAFT_EXAMPLES, short_help="Work out what a pump drafts.")(
     _by_hand(draft_command.DraftAsked, draft_command.draft)
 )
-hydraulics.command(epilog=draft_command.TRANSFER_EXAMPLES, short_help="Work out a transfer between portable tanks.")(
-    _by_hand(draft_command.TransferAsked, draft_command.transfer)
-)
-hydraulics.command(epilog=relay_command.EXAMPLES, short_help="Work out a relay of engines.")(
+hydraulics.command(
+    cls=_Once, epilog=draft_command.TRANSFER_EXAMPLES, short_help="Work out a transfer between portable tanks."
+)(_by_hand(draft_command.TransferAsked, draft_command.transfer))
+hydraulics.command(cls=_Once, epilog=relay_command.EXAMPLES, short_help="Work out a relay of engines.")(
     _by_hand(relay_command.RelayAsked, relay_command.relay)
 )

@@ -52,6 +52,23 @@ def test_shuttle_json_is_the_worked_example() -> None:
 
 
 @pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (f"shuttle {GOLDEN} --min-out 7", "--min-out is given 2 times: give it once"),
+        ("demand --length 50 --width 30 --height 20 --width 40 --width 50", "--width is given 3 times: give it once"),
+        ("hydraulics lay --feet 800 --flow 500 --feet 900", "--feet is given 2 times: give it once"),
+        ("build district.toml --out here --out there", "--out is given 2 times: give it once"),
+    ],
+)
+def test_an_option_that_is_given_again_is_refused(arguments: str, said: str) -> None:
+    """The library would take the last one without a word; tanks and arrivals are lists, a switch says one thing."""
+    result = run(arguments)
+    assert result.exit_code == 2
+    assert said in unfolded(result.stderr)
+    assert run(f"shuttle {GOLDEN} --json --json").exit_code == 0
+
+
+@pytest.mark.parametrize(
     ("more", "flow", "limit"),
     [
         ("--tank 2000 --tank 3000", 9000 / 19, "tankers"),
