@@ -287,7 +287,7 @@ def test_a_plot_that_cannot_be_written_says_so(tmp_path: Path) -> None:
         (f"{SHORT} --room 0.5", "--room: needs --arrive"),
         (f"{SHORT} --arrive 13 --demand 250", "--arrive: must be given once for each --tank, 2 in all, and is given o"),
         (f"{ASKED} --portable 1 --portable 1 --portable 1", "for each --tank, 2 in all, and is given 3 times"),
-        (f"{ASKED} --demand 0", "--demand: '0' must be above 0"),
+        (f"{SHORT} --arrive 13 --arrive 20 --demand 0", "--demand: '0' must be above 0"),
         (f"{SHORT} --arrive 13 --arrive nan --demand 250", "--arrive: 'nan' is not a number of min"),
         (f"{ASKED} --room 1.2", "--room: '1.2' must be above 0 and at most 1"),
         (f"{ASKED} --room 0.5 --dead 0.6", "--dead: '0.6' must be at least 0 and at most 0.5"),
