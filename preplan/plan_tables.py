@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -399,6 +400,22 @@ class BuildUpTable(Columns):
         """Find the row of an address, -1 where it has none; rows are in the order of the addresses."""
         row = int(np.searchsorted(self.address, address))
         return row if row < len(self.address) and self.address[row] == address else -1
+
+    def at_all(self, addresses: Sequence[int]) -> BuiltUp | None:
+        """Give what all of some addresses hold later, from a minute on that is late enough for each; None for none."""
+        rows = [self.row_of(address) for address in addresses]
+        if min(rows) < 0:
+            return None
+        from_min, gpm, steady_gpm = self.from_min[rows].max(), self.gpm[rows].min(), self.steady_gpm[rows].min()
+        return BuiltUp(from_min=float(from_min), gpm=float(gpm), steady_gpm=float(steady_gpm))
+
+
+class BuiltUp(NamedTuple):
+    """A row of a `BuildUpTable`, or what is true of several."""
+
+    from_min: float
+    gpm: float
+    steady_gpm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -609,14 +609,14 @@ def split_plan() -> Plan:
     return replace(plan, levels=changed, groups=(mine, *groups[1:]), seasons=seasons)
 
 
-def held_later(address: int, *, from_min: float, gpm: float, steady_gpm: float | None = None) -> BuildUpTable:
-    """Make a table of one address at which so much is held from a later minute on; as much comes round without end."""
-    steady = gpm if steady_gpm is None else steady_gpm
+def held_later(*addresses: int, from_min: float, gpm: float, steady_gpm: float | None = None) -> BuildUpTable:
+    """Make a table of addresses at which so much is held from a later minute on; as much comes round without end."""
+    steady, every = gpm if steady_gpm is None else steady_gpm, np.ones(len(addresses))
     return BuildUpTable(
-        address=np.array([address], dtype=np.int32),
-        from_min=np.array([from_min]),
-        gpm=np.array([gpm]),
-        steady_gpm=np.array([steady]),
+        address=np.array(sorted(addresses), dtype=np.int32),
+        from_min=from_min * every,
+        gpm=gpm * every,
+        steady_gpm=steady * every,
     )
 
 

@@ -134,11 +134,12 @@ def test_a_backup_that_holds_little_brings_later_what_circulates_from_it(name: s
 def test_cards_that_hold_nothing_say_what_holds_them_back() -> None:
     """Also where they say from when more is held, which else takes that line's room."""
     plan = example_plan()
+    at, group = next((k, one) for k, one in enumerate(plan.groups) if one.lead == 3)
     for gpm, told in ((0.0, True), (80.0, False)):
         held = np.where(np.arange(6)[:, None] == 3, gpm, plan.levels.uninterrupted_gpm)
-        built = held_later(3, from_min=50.0, gpm=300.0)
+        built = held_later(*group.addresses, from_min=50.0, gpm=300.0)
         less = replace(plan, levels=replace(plan.levels, uninterrupted_gpm=held), built_up=built)
-        said = text(card_words.can(facts(less, next(k for k, one in enumerate(less.groups) if one.lead == 3))))
+        said = text(card_words.can(facts(less, at)))
         assert "from minute 50" in said
         assert ("Held back by" in said) == told
 

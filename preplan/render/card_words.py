@@ -172,6 +172,13 @@ def _since(facts: Facts) -> str:
     return f" from minute {first_minutes.full_flow_words(facts.plan, facts.lead)} on"
 
 
+def _built_up(facts: Facts) -> tuple[str, str, str]:
+    """Say from when much more is held at all addresses of a card; all '' on a sheet, which is not told for them."""
+    if not facts.on_card:
+        return "", "", ""
+    return first_minutes.built_up_words(facts.plan, facts.lead, facts.group.addresses)
+
+
 def can(facts: Facts) -> list[Line]:
     """Say whether the water is enough: flow of required flow, what holds it back, what stands on wheels."""
     plan, lead = facts.plan, facts.lead
@@ -190,7 +197,7 @@ def can(facts: Facts) -> list[Line]:
         return [*paragraph(why, HALF_PT, BODY_PT, bold=True), *paragraph(wants, HALF_PT)]
     flow = float(plan.levels.uninterrupted_gpm[lead, facts.level])
     have, want = words.flow_pair(flow, need)
-    then, draw, besides = first_minutes.built_up_words(plan, lead) if facts.on_card else ("", "", "")
+    then, draw, besides = _built_up(facts)
     by_hose = facts.by_hose
     by_tanker = by_hose and facts.status == "not met"
     large = f"by tanker: {have} gpm of {want}" if by_tanker else f"{have} gpm of {want} required"

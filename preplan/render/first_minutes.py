@@ -11,7 +11,15 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, Strip, ThenCalled
-from preplan.plan_tables import FIRST_ALARM_IN, LEAST_GAP_MIN, LONG_DRIVEWAY, ROUNDING_GPM, SeasonLine, hurried
+from preplan.plan_tables import (
+    FIRST_ALARM_IN,
+    LEAST_GAP_MIN,
+    LONG_DRIVEWAY,
+    MUCH_MORE,
+    ROUNDING_GPM,
+    SeasonLine,
+    hurried,
+)
 from preplan.records import BoolArray
 from preplan.render import words
 from preplan.render.flag_words import flag_words
@@ -346,17 +354,16 @@ def _not_met(plan: Plan, address: int, level: int, sharing: Sequence[int]) -> st
     at_once = ", all alerted at once" * less
     asked_for = "Before that is asked for" if _before_full_flow(plan, address) else f"Asked for {need}"
     asked = f" {asked_for}{at_once}: {dry}{_less_dry(plan, address, level) if dry else ''}." if dry else ""
-    none = f"none holds {need}{_when_none(plan, address)}{_but_later(plan, address)}"
+    none = f"none holds {need}{_when_none(plan, address)}{_but_later(plan, address, sharing)}"
     return f"{held_words(plan, address, level)}; {none}.{call}{asked}"
 
 
-def _but_later(plan: Plan, address: int) -> str:
+def _but_later(plan: Plan, address: int, sharing: Sequence[int]) -> str:
     """Say from when on the level shown does hold what is required, if little is drawn until then; '' where never."""
-    row, need = plan.built_up.row_of(address), float(plan.needs.required_gpm[address]) - ROUNDING_GPM
-    if row < 0 or plan.built_up.gpm[row] < need:
+    later, need = plan.built_up.at_all(sharing), float(plan.needs.required_gpm[address]) - ROUNDING_GPM
+    if later is None or later.gpm < need:
         return ""
-    since = words.need(float(plan.built_up.from_min[row]))
-    return f", but this one from minute {since} on, if little is drawn until then"
+    return f", but this one from minute {words.need(later.from_min)} on, if little is drawn until then"
 
 
 def best_words(plan: Plan, address: int) -> str:
@@ -371,22 +378,22 @@ def best_words(plan: Plan, address: int) -> str:
     return "holds the most" if np.sum(printed == printed[shown]) == 1 else "holds as much as any"
 
 
-def built_up_words(plan: Plan, address: int) -> tuple[str, str, str]:
+def built_up_words(plan: Plan, address: int, sharing: Sequence[int]) -> tuple[str, str, str]:
     """Say from when much more is held than at once, and how little may be drawn until then; all '' if never.
 
-    Last what else a card says of it: what is left in the end. Where what is held at once is worth drawing, an officer
-    has the choice: the one flow throughout, or less until then and the other.
+    Held at all addresses `sharing` the words: the weakest at once need not be so later. Last what else a card says of
+    it: what is left in the end. Where what is held at once is worth drawing, an officer has the choice: the one flow
+    throughout, or less until then and the other.
     """
-    row = plan.built_up.row_of(address)
-    if row < 0:
+    held = float(plan.levels.uninterrupted_gpm[address, int(plan.answers.level[address])])
+    later = plan.built_up.at_all(sharing)
+    if later is None or later.gpm <= MUCH_MORE * held:
         return "", "", ""
     attack_gpm = min(plan.district.rules.shuttle.attack_gpm, float(plan.needs.required_gpm[address]))
     attack = words.supply(attack_gpm, 1)
-    since, flow = words.need(float(plan.built_up.from_min[row])), float(plan.built_up.gpm[row])
-    then = f"from minute {since}: {_amount(plan, address, flow)}"
+    then = f"from minute {words.need(later.from_min)}: {_amount(plan, address, later.gpm)}"
     # the attack flow is drawn until then as far as it lasts, which need not be all the way
-    held = float(plan.levels.uninterrupted_gpm[address, int(plan.answers.level[address])])
-    besides = _after(plan, address, flow, float(plan.built_up.steady_gpm[row]))
+    besides = _after(plan, address, later.gpm, later.steady_gpm)
     if held >= attack_gpm:
         return f"or {then}", f"if you draw no more than {attack} gpm until then.", besides
     lasts = f", {_amount(plan, address, held)} lasts" if held >= _NONE_GPM else ""

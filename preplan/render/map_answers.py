@@ -161,7 +161,7 @@ def _built_up(plan: Plan, address: int) -> str:
 
     What is left in the end, the steady flow, stands in the panel at each level.
     """
-    then, draw, _ = first_minutes.built_up_words(plan, address)
+    then, draw, _ = first_minutes.built_up_words(plan, address, [address])
     if draw[:1].islower():  # a choice, which begins with what is held at once
         held = float(plan.levels.uninterrupted_gpm[address, int(plan.answers.level[address])])
         have, _ = words.flow_pair(held, float(plan.needs.required_gpm[address]))
