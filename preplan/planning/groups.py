@@ -38,6 +38,9 @@ MOST_APART_FT = 300.0
 MOST_BELOW_GPM = 15.0
 """No flow of a card's table, nor of its backup, is less by more than this at any of its addresses: the figures are said
 to be those of the weakest (this program's careful choice)."""
+MOST_LONGER_MIN = 3.0
+"""No minutes without enough water, or without any, that a card tells are longer by more than this at any of its
+addresses (this program's careful choice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,16 +75,16 @@ def group_addresses(found: Answered, per: str) -> tuple[CardGroup, ...]:
         np.flatnonzero(found.answers.status != "hydrant").tolist(),
         key=lambda a: (road[a].casefold(), int(found.addresses.number[a]), str(found.addresses.address_id[a])),
     )
-    flows = _flows(found)
+    worth = _worth(found)
     runs: list[_Run] = []
     for a in order:
         joined = None
         if per == "road" and runs and road[a]:
             first = runs[-1].addresses[0]
             if keys[first] == keys[a] and _near(found, first, a):
-                joined = runs[-1].with_one(found, flows, a)
+                joined = runs[-1].with_one(found, worth, a)
         if joined is None:
-            runs.append(_Run([a], a, flows[a]))
+            runs.append(_Run([a], a, worth[a]))
         else:
             runs[-1] = joined
     return tuple(_card(found, road[run.addresses[0]], run) for run in runs)
@@ -197,10 +200,11 @@ def _driven(found: Answered, trip: int) -> list[tuple[int, bool]]:
     return list(zip(found.forest.segment[rows].tolist(), found.forest.forward[rows].tolist(), strict=True))
 
 
-def _flows(found: Answered) -> FloatArray:
-    """Give every flow that a card or a sheet of other months prints for its lead.
+def _worth(found: Answered) -> FloatArray:
+    """Give what a card prints for its lead, the more the better, in units of what may be less at its other addresses.
 
-    (addresses, levels of each such column) gpm.
+    Flows of the card and of its sheets of other months, and the minutes in which they do not last, (addresses, such
+    columns).
     """
     table = found.levels
     printed = (
@@ -209,8 +213,11 @@ def _flows(found: Answered) -> FloatArray:
     )  # fmt: skip
     # of a backup by which it is hardly more than what it holds it is not told, nor weighed against that of another
     steady = (table.backup_steady_gpm, *(one.backup_steady_gpm for one in found.seasons))
-    flows: FloatArray = np.hstack([np.nan_to_num(np.hstack(printed)), *steady])
-    return flows
+    flows = np.hstack([np.nan_to_num(np.hstack(printed)), *steady])
+    lacking = table.gap_min, table.nothing_min, table.gap_on_arrival_min, table.nothing_on_arrival_min
+    minutes = np.nan_to_num(np.stack([found.answers.shown_flow(column) for column in lacking], axis=1))
+    worth: FloatArray = np.hstack([flows / MOST_BELOW_GPM, -minutes / MOST_LONGER_MIN])
+    return worth
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,14 +227,14 @@ class _Run:
     addresses: list[int]
     lead: int
     """The one with the least flow at the level that is shown, then the longest round trip: the card has its numbers."""
-    least_gpm: FloatArray
-    """Of all of them, as `_flows` has it."""
+    least: FloatArray
+    """Of all of them, as `_worth` has it."""
 
-    def with_one(self, found: Answered, flows: FloatArray, a: int) -> _Run | None:
+    def with_one(self, found: Answered, worth: FloatArray, a: int) -> _Run | None:
         """Let an address share the card; None where none of them would be the weakest in all."""
         lead = min(self.lead, a, key=lambda one: _weakness(found, one))
-        least = np.fmin(self.least_gpm, flows[a])
-        if (flows[lead] > least + MOST_BELOW_GPM).any():
+        least = np.fmin(self.least, worth[a])
+        if (worth[lead] > least + 1.0).any():
             return None
         return _Run([*self.addresses, a], lead, least)
 
