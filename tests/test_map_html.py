@@ -71,13 +71,15 @@ def unpack(text: str) -> list[int]:
             for _ in range(length):
                 column.append(column[-back])
         return column + list(fresh)
-    numbers, value, shift = [], 0, 0
-    for byte in base64.b64decode(text):
-        value |= (byte & 0x7F) << shift
-        shift += 7
-        if byte < 0x80:
+    letters = "".join(chr(code) for code in range(32, 127) if chr(code) not in '"&,<=>\\^~')
+    numbers, digits = [], list[int]()
+    for letter in text:
+        digits.append(letters.index(letter))
+        if digits[-1] < 58:
+            value = sum(digit * (len(letters) - 58) ** place for place, digit in enumerate(digits))
             numbers.append((value >> 1) ^ -(value & 1))
-            value = shift = 0
+            digits = []
+    assert not digits, "the last number ends"
     return numbers
 
 

@@ -1,11 +1,12 @@
-"""Whole numbers as short text for the page: zigzag, seven bits a byte, base64.
+"""Whole numbers as short text for the page: zigzag, in letters that JSON and HTML leave as they are.
 
-The page's script holds the matching `unpack`; small numbers, such as steps between neighbours, take one byte.
+A number is written from its lowest digit on. Letters below `_LAST` end it, those from there on say that more follows,
+each worth `_MORE` times as much as the one before: small numbers, such as steps between neighbours, take one letter.
+The page's script holds the matching `unpack`.
 """
 
 from __future__ import annotations
 
-import base64
 import re
 from bisect import bisect_left
 from collections import Counter
@@ -22,7 +23,10 @@ DEGREE_STEPS = 100_000
 """Places on the page are whole hundred-thousandths of a degree, about 1.1 m."""
 NOT_KNOWN = -1
 """Stands for a missing or endless number in a packed column; every packed quantity is 0 or more."""
-_BITS = 7
+_LETTERS = np.array([code for code in range(32, 127) if chr(code) not in '"&,<=>\\^~'], dtype=np.uint8)
+_LAST = 58
+"""Of the letters those that end a number: on pages of real districts this share of them makes the shortest text."""
+_MORE = len(_LETTERS) - _LAST
 _SHORT = 8
 """Columns no longer than this are packed number by number even where all are equal."""
 _LEAST_RUN = 6
@@ -76,11 +80,11 @@ class Forms:
 
 
 def pack(values: npt.ArrayLike) -> str:
-    """Pack whole numbers of any shape, row by row, in the shortest of four ways.
+    r"""Pack whole numbers of any shape, row by row, in the shortest of four ways.
 
     One number alone, often: '=count,number'. Mostly 0: '~count,places,numbers', both packed plainly, the places of
     what is not 0 as steps. Runs that came before: '^numbers,copies', both packed plainly; see `_repeats`. Else
-    plainly: the bytes in base64.
+    plainly.
 
     Raises
     ------
@@ -88,7 +92,7 @@ def pack(values: npt.ArrayLike) -> str:
         Where a number lies outside plus or minus 2**30.
 
     >>> pack([0, -1, 1, 300]), pack([3] * 100), pack([0] * 50 + [7])
-    ('AAEC2AQ=', '=100,3', '~51,ZA==,Dg==')
+    (' !#l6', '=100,3', '~51,p!,1')
     """
     signed = np.asarray(values, dtype=np.int64).ravel()
     if signed.size > _SHORT and np.all(signed == signed[0]):
@@ -151,19 +155,19 @@ def _alike(signed: Ints, here: int, back: int) -> int:
 
 
 def _plain(signed: Ints) -> str:
-    """Pack each number as its own bytes."""
+    """Pack each number as its own letters."""
     folded = (signed << 1) ^ (signed >> 63)
     if folded.size and int(folded.max()) >= _MOST:
         raise OverflowError("a packed number must lie within plus or minus 2**30")
-    limits = np.int64(1) << (np.arange(1, 5, dtype=np.int64) * _BITS)
+    limits = np.cumsum(_LAST * np.int64(_MORE) ** np.arange(6))
     sizes = 1 + np.sum(folded[:, None] >= limits, axis=1)
     starts = np.concatenate([[0], np.cumsum(sizes)])
-    packed = np.zeros(int(starts[-1]), dtype=np.uint8)
-    for k in range(5):
-        row = sizes > k
-        more = np.where(sizes[row] > k + 1, 128, 0)
-        packed[starts[:-1][row] + k] = (folded[row] >> (k * _BITS)) & 127 | more
-    return base64.b64encode(packed.tobytes()).decode("ascii")
+    digits = np.zeros(int(starts[-1]), dtype=np.int64)
+    for k in range(int(sizes.max(initial=0))):
+        row, more = sizes > k, sizes > k + 1
+        digits[starts[:-1][row] + k] = np.where(more, _LAST + (folded - _LAST) % _MORE, folded)[row]
+        folded = np.where(more, (folded - _LAST) // _MORE, folded)
+    return _LETTERS[digits].tobytes().decode("ascii")
 
 
 def steps(values: npt.ArrayLike) -> Ints:

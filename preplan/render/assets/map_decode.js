@@ -3,7 +3,14 @@
 
 const data = JSON.parse(document.getElementById("plan-data").textContent);
 
-// The inverse of pack(): base64, seven bits a byte, zigzag; or =count,number; or ~count,places,numbers.
+// Letters of packed numbers: those below LAST end a number, after each other one the next is worth MORE times as much.
+const LAST = 58;
+const letters = Array.from({ length: 95 }, (_, k) => k + 32).filter((code) => !'"&,<=>\\^~'.includes(String.fromCharCode(code)));
+const MORE = letters.length - LAST;
+const digitOf = new Uint8Array(128);
+letters.forEach((code, digit) => (digitOf[code] = digit));
+
+// The inverse of pack(): digits of letters, zigzag; or =count,number; or ~count,places,numbers; or ^numbers,copies.
 function unpack(text) {
   if (text[0] === "=") {
     const [count, number] = text.slice(1).split(",").map(Number);
@@ -20,18 +27,17 @@ function unpack(text) {
     const [numbers, copies] = text.slice(1).split(",").map(unpack);
     return repeated(numbers, copies);
   }
-  const bytes = atob(text);
   const numbers = [];
   let value = 0;
-  let shift = 0;
-  for (let k = 0; k < bytes.length; k += 1) {
-    const byte = bytes.charCodeAt(k);
-    value |= (byte & 127) << shift;
-    shift += 7;
-    if (byte < 128) {
+  let worth = 1;
+  for (let k = 0; k < text.length; k += 1) {
+    const digit = digitOf[text.charCodeAt(k)];
+    value += digit * worth;
+    worth *= MORE;
+    if (digit < LAST) {
       numbers.push((value >>> 1) ^ -(value & 1));
       value = 0;
-      shift = 0;
+      worth = 1;
     }
   }
   return numbers;
