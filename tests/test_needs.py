@@ -86,6 +86,56 @@ def test_floor_area_is_of_all_storeys() -> None:
     assert need.basis.tolist() == ["nfpa1142:table"] * 2
 
 
+def test_a_side_that_stands_alone_is_not_lost() -> None:
+    """With the floor area it gives the other side; without, the building is at least so long."""
+    table = addresses([(0, 0), (9000, 0), (18000, 0), (27010, 15)], length_ft=[400.0, np.nan, 400.0, np.nan],
+                      width_ft=[np.nan, 90.0, np.nan, 45.0], floor_area_sqft=[20000.0, np.nan, np.nan, np.nan],
+                      stories=[2.0, 2.0, 2.0, 2.0])  # fmt: skip
+    need = plan(table, box(27000, 0, 60, 30))
+    volume = [400 * 25 * 20, 50 * 90 * 20, 400 * 30 * 20, 60 * 45 * 20]
+    assert need.required_gal.tolist() == pytest.approx([one / 7 for one in volume], rel=2e-3)
+    assert need.basis.tolist() == [f"nfpa1142:{of}" for of in ("table", *["default dwelling"] * 2, "footprint")]
+
+
+def test_half_a_storey_is_no_building_of_five_feet() -> None:
+    need = plan(addresses([(0, 0), (9000, 0)], stories=[0.5, 1.0]))
+    assert need.required_gal[0] == need.required_gal[1] == pytest.approx(50 * 30 * 10 / 7)
+
+
+@pytest.mark.parametrize(
+    ("columns", "floors"),
+    [
+        ({}, 2), ({"stories": [1.0]}, 1), ({"height_ft": [35.0]}, 3), ({"occupancy": ["barn"]}, 1),
+        ({"occupancy": ["apartments"]}, 3), ({"occupancy": ["hotel"], "height_ft": [40.0]}, 4),
+        ({"floor_area_sqft": [1500.0]}, 1), ({"length_ft": [50.0], "width_ft": [30.0], "height_ft": [9.0]}, 1),
+    ],
+)  # fmt: skip
+def test_floors_that_no_table_gives_are_as_high_as_ten_feet(columns: dict[str, Any], floors: int) -> None:
+    """The NFA formula asks for every floor; the default dwelling has two, and was reckoned with one.
+
+    A barn is one space to its roof; a floor area whose storeys nobody knows is one floor.
+    """
+    table = addresses([(0, 0)], **columns)
+    need = plan(table, rules=RequiredFlowRules(method="nfa"))
+    kind = occupancy_of(str(table.occupancy[0]))
+    assert need.required_gpm[0] == pytest.approx(kind.length_ft * kind.width_ft / 3 * floors)
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("Store/Residence", "store"), ("HOME/STORE", "store"), ("Residence with barn", "farm"), ("barn/house", "farm"),
+        ("Sawmill, residence", "mill"), ("Dwelling w/ sawmill", "mill"), ("Residence/Mixed use", "commercial"),
+        ("mixed use", "commercial"), ("club house", "place of assembly"), ("farmhouse, white", "dwelling"),
+        ("old mobile home", "mobile home"), ("Pine mobile home park", "mobile home"), ("school garage", "school"),
+        ("House, detached garage", "dwelling"), ("home office upstairs", "dwelling"),
+    ],
+)  # fmt: skip
+def test_of_two_kinds_in_one_text_the_one_counts_that_needs_more(text: str, kind: str) -> None:
+    """The longest word decided: a store with a home above it was a dwelling, the lightest hazard."""
+    assert occupancy_of(text).name == kind
+
+
 def test_footprint_of_any_angle() -> None:
     """A building turned on its corner is measured along its own sides."""
     turned = lonlat([(0, 0), (60, 60), (30, 90), (-30, 30), (0, 0)])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -24,7 +24,7 @@ from preplan.water.required_flow import (
 )
 
 STORY_FT = 10.0
-"""Height of a storey where only their number is known (common practice, no source)."""
+"""Height of a storey where only their number is known, or the height alone (common practice, no source)."""
 NEIGHBOUR_FT = 100.0
 """How far neighbours are looked for: the widest step of the ISO table for dwellings."""
 LEAST_FOOTPRINT_SQFT = 100.0
@@ -132,28 +132,42 @@ def _buildings(
     length, width = _table_size(addresses)
     in_table = np.isfinite(length) & np.isfinite(width)
     has_print = np.isfinite(prints.length_ft)
-    default = np.array([(k.length_ft, k.width_ft, k.height_ft, k.hazard) for k in kinds]).reshape(-1, 4)
+    default = np.array([(k.length_ft, k.width_ft, k.hazard) for k in kinds]).reshape(-1, 3)
     choice = [in_table, has_print]
-    height = np.where(np.isfinite(addresses.stories), addresses.stories * STORY_FT, default[:, 2])
+    height, stories = _heights(addresses, kinds)
     source = text_array([f"default {kind.name}" for kind in kinds])
     source[has_print] = "footprint"
     source[in_table] = "table"
-    hazard = _or_default(addresses.occupancy_hazard, default[:, 3])
+    hazard = _or_default(addresses.occupancy_hazard, default[:, 2])
     exposure, neighbour_ft = _exposure(addresses, hazard, prints, rules)
+    # a side that stands alone in the table is no size, but the building has it at least
     buildings = Buildings(
-        length_ft=np.select(choice, [length, prints.length_ft], default[:, 0]),
-        width_ft=np.select(choice, [width, prints.width_ft], default[:, 1]),
-        height_ft=_or_default(addresses.height_ft, height),
-        stories=addresses.stories,
+        length_ft=np.fmax(np.select(choice, [length, prints.length_ft], default[:, 0]), addresses.length_ft),
+        width_ft=np.fmax(np.select(choice, [width, prints.width_ft], default[:, 1]), addresses.width_ft),
+        height_ft=height,
+        stories=stories,
         hazard=hazard,
         construction=_construction(addresses.construction, kinds),
         dwelling=np.array([kind.dwelling for kind in kinds], dtype=np.bool_),
         exposure=exposure,
         neighbour_ft=neighbour_ft,
     )
+    return buildings, source
+
+
+def _heights(addresses: AddressTable, kinds: list[Occupancy]) -> tuple[FloatArray, FloatArray]:
+    """Give height in feet and storeys of each building, each from the other where that alone is known."""
+    default_ft = np.array([kind.height_ft for kind in kinds])
+    by_stories_ft = np.maximum(addresses.stories, 1.0) * STORY_FT
+    height_ft = _or_default(addresses.height_ft, _or_default(by_stories_ft, default_ft))
     # a place without a building but with a size in the table has no default height of its own
-    low = buildings.height_ft <= 0
-    return replace(buildings, height_ft=np.where(low, 2 * STORY_FT, buildings.height_ft)), source
+    height_ft = np.where(height_ft <= 0, 2 * STORY_FT, height_ft)
+    # a floor area whose storeys nobody knows is taken for one floor
+    both = np.isfinite(addresses.length_ft) & np.isfinite(addresses.width_ft)
+    one_floor = np.array([kind.one_space for kind in kinds], dtype=np.bool_)
+    one_floor |= np.isfinite(addresses.floor_area_sqft) & ~both
+    floors = np.where(one_floor, 1.0, np.maximum(np.floor(height_ft / STORY_FT), 1.0))
+    return height_ft, _or_default(addresses.stories, floors)
 
 
 def _or_default(values: FloatArray, default: FloatArray) -> FloatArray:
@@ -162,12 +176,16 @@ def _or_default(values: FloatArray, default: FloatArray) -> FloatArray:
 
 
 def _table_size(addresses: AddressTable) -> tuple[FloatArray, FloatArray]:
-    """Take length and width as given, else a square of the floor area (of all storeys, where they are known)."""
+    """Take length and width as given, else from the floor area (of all storeys, where they are known).
+
+    With one side the area gives the other; alone it is taken for a square.
+    """
     stories = np.where(np.isfinite(addresses.stories), np.maximum(addresses.stories, 1.0), 1.0)
     ground_sqft = addresses.floor_area_sqft / stories
-    both = np.isfinite(addresses.length_ft) & np.isfinite(addresses.width_ft)
-    side = np.sqrt(ground_sqft)
-    return np.where(both, addresses.length_ft, side), np.where(both, addresses.width_ft, side)
+    square_ft = np.sqrt(ground_sqft)
+    length_ft = _or_default(addresses.length_ft, _or_default(ground_sqft / addresses.width_ft, square_ft))
+    width_ft = _or_default(addresses.width_ft, _or_default(ground_sqft / addresses.length_ft, square_ft))
+    return length_ft, width_ft
 
 
 def _construction(given_types: TextArray, kinds: list[Occupancy]) -> npt.NDArray[np.int8]:

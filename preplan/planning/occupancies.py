@@ -3,7 +3,8 @@
 Occupancy words are those of emergency address points, the place types of the open address standards (RFC 4589,
 from memory), the address types of the National Address Database, building tags and plain speech. A default building is
 a careful size of its kind (this program's choice), with the hazard number and construction that NFPA 1142
-gives such a use (examples in part from memory, unverified); where two numbers fit, the more hazardous.
+gives such a use (examples in part from memory, unverified); where two numbers fit, the more hazardous. Of a text
+that names two kinds the one counts that needs more: a store with a home above it is a store.
 """
 
 from __future__ import annotations
@@ -40,6 +41,13 @@ class Occupancy:
     no_building: str = ""
     """Why no building is expected; '' where one is."""
     construction: str = "V"
+    one_space: bool = False
+    """One space from the ground to the roof, however high: no floors are counted in it."""
+
+    @property
+    def weight(self) -> float:
+        """Compare what kinds need: volume by hazard and construction, as in the NFPA 1142 minimum supply."""
+        return self.length_ft * self.width_ft * self.height_ft / self.hazard * (1.0 if self.dwelling else 1.5)
 
 
 DWELLING = Occupancy(
@@ -50,8 +58,8 @@ DWELLING = Occupancy(
      "seasonal", "seasonal residence", "vacation home", "other residential", "duplex", "two family dwelling",
      "two family", "camp", "cabin", "cottage", "bungalow", "chalet", "detached", "semidetached house",
      "semi-detached", "terrace", "farm house", "farmhouse", "single", "sfr", "sfd", "primary", "primary residence",
-     "primary structure", "guest house", "in-law apartment", "gated w/building", "structure", "building",
-     "rooftop", "multi use", "mixed use", "other", "unknown", "undetermined", "unclassified", "yes"),
+     "primary structure", "guest house", "in-law apartment", "home office", "gated w/building", "structure", "building",
+     "rooftop", "other", "unknown", "undetermined", "unclassified", "yes"),
     dwelling=True,
 )  # fmt: skip
 """Also stands in for an empty or unknown occupancy."""
@@ -62,13 +70,15 @@ OCCUPANCIES = (
               ("farm", "commercial farm", "residential farm", "farm or ranch", "ranch", "agricultural", "agriculture",
                "barn", "accessory barn", "farm auxiliary", "farm building", "cowshed", "stable", "stables", "sty",
                "silo", "dairy", "dairy farm", "poultry house", "chicken house", "poultry farm", "feed store", "hay",
-               "hay barn", "riding hall", "equestrian", "livestock")),
+               "hay barn", "riding hall", "equestrian", "livestock"), one_space=True),
     DWELLING,
     Occupancy("mobile home", 60, 28, 15, 7, "dwellings are light hazard; a double-wide home",
               ("mobile home", "manufactured home", "manufactured housing", "modular home", "static caravan", "trailer",
-               "trailer home", "single wide", "double wide", "singlewide", "doublewide"), dwelling=True),
+               "trailer home", "mobile home park", "trailer park", "single wide", "double wide", "singlewide",
+               "doublewide"), dwelling=True),
     Occupancy("recreational vehicle", 40, 10, 12, 7, "a dwelling on wheels, one at a place",
-              ("rv hookup", "rv hook-up", "rv", "rv site", "rv pad", "recreational vehicle", "camper", "houseboat")),
+              ("rv hookup", "rv hook-up", "rv", "rv site", "rv pad", "rv park", "recreational vehicle", "camper",
+               "houseboat")),
     Occupancy("multi-family dwelling", 100, 40, 30, 7,
               "apartments are light hazard; not capped like a dwelling of one or two families",
               ("multi-family dwelling", "multi family dwelling", "multi-family", "multi family", "multifamily",
@@ -85,15 +95,16 @@ OCCUPANCIES = (
               ("abandoned", "vacant", "vacant structure", "vacant building", "vacant house", "unoccupied", "ruins",
                "condemned", "uninhabitable")),
     Occupancy("sugarhouse", 40, 24, 20, 5, "a boiler house: moderate hazard, this program's choice",
-              ("sugarhouse", "sugar house")),
+              ("sugarhouse", "sugar house"), one_space=True),
     Occupancy("campground building", 40, 30, 15, 6, "a washroom or an office: low hazard, this program's choice",
               ("campground", "camp ground", "camp site", "campsite", "toilets", "restroom", "rest room", "bathhouse")),
     Occupancy("park building", 60, 40, 20, 6, "shelters and offices: low hazard like municipal buildings",
               ("state park", "park", "rest stop / roadside park", "rest area", "recreation", "recreational",
-               "pavilion", "golf course", "visitor center", "ranger station", "outdoors")),
+               "pavilion", "golf course", "visitor center", "ranger station", "outdoors"), one_space=True),
     Occupancy("commercial", 100, 60, 16, 5,
               "offices are light, restaurants moderate: the more hazardous; a store front on a rural road",
-              ("commercial", "other commercial", "commercial w/residence", "commercial construction service",
+              ("commercial", "other commercial", "commercial w/residence", "mixed use", "multi use",
+               "commercial construction service",
                "commercial building", "office", "office building", "restaurant", "cafe", "bar", "tavern", "brewery",
                "winery", "private and express shipping facility", "greenhouse / nursery", "greenhouse", "nursery",
                "bank", "laundry", "laundromat", "bakery", "business", "kennel", "salon", "funeral home", "mortuary",
@@ -107,17 +118,17 @@ OCCUPANCIES = (
     Occupancy("repair garage", 80, 60, 20, 4, "repair garages are high hazard",
               ("commercial garage", "town garage", "state garage", "repair garage", "auto repair", "highway garage",
                "maintenance facility", "hangar", "air support / maintenance facility", "airport", "transfer station",
-               "bus-station", "bus station", "train-station", "train station", "public-transport")),
+               "bus-station", "bus station", "train-station", "train station", "public-transport"), one_space=True),
     Occupancy("storage", 100, 30, 10, 4, "what is stored is not known: high hazard like warehouses",
               ("storage units", "storage", "self storage", "self-storage", "mini storage", "storage facility")),
     Occupancy("warehouse or industry", 150, 80, 20, 4, "warehouses and freight terminals are high hazard",
               ("industrial", "industry", "manufacturing", "manufacturing facility", "factory", "warehouse",
                "distribution center", "freight terminal", "cold storage", "machine shop", "slaughterhouse",
-               "junkyard", "salvage yard", "recycling center")),
+               "junkyard", "salvage yard", "recycling center"), one_space=True),
     Occupancy("mill", 150, 80, 25, 3, "saw, feed and flour mills and chemical plants are severe hazard",
               ("lumber mill / saw mill", "saw mill", "sawmill", "lumber mill", "lumber yard", "feed mill",
                "grist mill", "flour mill", "grain elevator", "grain storage", "chemical plant", "refinery",
-               "propane facility", "bulk plant", "fuel storage", "explosives")),
+               "propane facility", "bulk plant", "fuel storage", "explosives"), one_space=True),
     Occupancy("government", 60, 50, 20, 6, "municipal buildings and post offices are low hazard",
               ("government", "governmental", "us government facility", "government building", "town office",
                "city / town hall", "town hall", "city hall", "courthouse", "post office", "border crossing",
@@ -125,7 +136,7 @@ OCCUPANCIES = (
                "law enforcement", "library", "historic site / point of interest", "museum", "military", "armory")),
     Occupancy("fire station", 80, 60, 20, 7, "fire and police stations are light hazard",
               ("fire station", "fire department", "fire hall", "firehouse", "ems station", "rescue squad",
-               "ambulance station", "emergency services")),
+               "ambulance station", "emergency services"), one_space=True),
     Occupancy("school", 200, 100, 16, 7, "schools and colleges are light hazard",
               ("school k / 12", "school", "elementary school", "middle school", "high school", "educational",
                "education", "college", "university", "kindergarten", "day care", "daycare", "child care")),
@@ -136,15 +147,16 @@ OCCUPANCIES = (
                "long term care")),
     Occupancy("house of worship", 80, 40, 30, 6, "churches are low hazard",
               ("house of worship", "place-of-worship", "place of worship", "church", "chapel", "mosque", "synagogue",
-               "temple", "cathedral", "religious", "worship", "monastery")),
+               "temple", "cathedral", "religious", "worship", "monastery"), one_space=True),
     Occupancy("place of assembly", 80, 50, 20, 4, "auditoriums and theaters are high hazard",
               ("public gathering", "community / recreation facility", "community center", "assembly", "auditorium",
                "theater", "theatre", "cultural", "club", "grange", "grange hall", "grandstand", "arena", "stadium",
-               "convention-center", "convention center", "meeting hall", "event center", "fraternal", "fairgrounds")),
+               "convention-center", "convention center", "meeting hall", "event center", "fraternal", "fairgrounds"),
+              one_space=True),
     Occupancy("utility building", 30, 24, 14, 5, "a pump or switch house: moderate hazard, this program's choice",
               ("utility", "utilities", "pump station", "pump house", "well house", "lift station",
                "wastewater treatment plant", "water treatment plant", "hydroelectric facility", "power plant",
-               "transformer tower", "service", "water works")),
+               "transformer tower", "service", "water works"), one_space=True),
     Occupancy("not a building", 0, 0, 0, 7, "",
               ("utility pole w/phone", "utility pole", "public telephone", "pay phone", "call box", "communication box",
                "communication tower", "communications tower", "tower", "cell tower", "radio tower", "antenna",
@@ -175,7 +187,7 @@ OCCUPANCIES = (
 
 VAGUE = frozenset({
     "other", "unknown", "undetermined", "unclassified", "yes", "structure", "building", "single", "primary",
-    "seasonal", "rooftop", "multi use", "mixed use", "residential", "service", "public", "bar", "market",
+    "seasonal", "rooftop", "residential", "service", "public", "bar", "market",
 })  # fmt: skip
 """Words that decide only as the whole text: beside another word they say less than it ('storage structure')."""
 
@@ -194,14 +206,17 @@ def _by_word() -> dict[str, Occupancy]:
 def occupancy_of(text: str) -> Occupancy:
     """Find the kind of place that an occupancy names.
 
-    The whole text decides where the table knows it; else the longest of the table's words within it (never one
-    of a place without a building: that takes the whole text); else, as for an empty text, a dwelling stands in.
+    The whole text decides where the table knows it; else, of the table's words within it (never one of a place
+    without a building: that takes the whole text), the kind that needs most; else, as for an empty text, a dwelling
+    stands in.
 
     >>> occupancy_of("HOUSE OF WORSHIP").name, occupancy_of("Dairy barn, unused").name, occupancy_of("").name
     ('house of worship', 'farm', 'dwelling')
+    >>> occupancy_of("store/residence").name, occupancy_of("farmhouse, white").name
+    ('store', 'dwelling')
     """
     found = _words_in(_asked(text))
-    return _by_word()[max(found, key=lambda word: (len(word), word))] if found else DWELLING
+    return max((_by_word()[word] for word in found), key=lambda kind: (kind.weight, kind.name), default=DWELLING)
 
 
 def _asked(text: str) -> str:
@@ -209,12 +224,21 @@ def _asked(text: str) -> str:
 
 
 def _words_in(asked: str) -> list[str]:
-    """List the table's words that decide: the whole text alone where it is one, else those of buildings within it."""
+    """List the table's words that decide: the whole text alone where it is one, else those of buildings within it.
+
+    Of words that overlap the longest counts: a `feed store` is no store, a `mobile home` no home.
+    """
     known = _by_word()
     if asked in known:
         return [asked]
-    telling = (word for word, kind in known.items() if not kind.no_building and word not in VAGUE)
-    return [word for word in telling if re.search(rf"(?<!\w){re.escape(word)}(?!\w)", asked)]
+    return re.findall(_telling(), asked)
+
+
+@cache
+def _telling() -> re.Pattern[str]:
+    """Match the words that decide within a text, the longest first."""
+    telling = [word for word, kind in _by_word().items() if not kind.no_building and word not in VAGUE]
+    return re.compile(rf"(?<!\w)(?:{'|'.join(map(re.escape, sorted(telling, key=len, reverse=True)))})(?!\w)")
 
 
 def is_unknown(text: str) -> bool:
