@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from time import perf_counter
 
+from preplan.errors import Finding, InputError
 from preplan.inputs.asked_address import asked_address
 from preplan.inputs.drill_log import read_drill_log
 from preplan.inputs.reader import FAULTS_NAMED, counted, input_files, read_inputs
@@ -91,8 +92,9 @@ def build_district(district_file: Path, out: Path | None, progress: Progress) ->
     folder = _folder_for(district_file, out)
     restore_broken(folder)
     inputs = _read(district_file, folder, watch)
+    digests = _digests(inputs)
     plan = _planned(inputs, folder, watch)
-    digests = {role: hashlib.sha256(path.read_bytes()).hexdigest() for role, path in inputs.files.items()}
+    _check_unchanged(inputs, digests)
     files = render_all(plan, inputs, digests, watch)
     watch.stage("writing results", 0.97)
     files["run.json"] = run_json(plan, replace(inputs, district=plan.district), digests, files, watch.seconds)
@@ -105,6 +107,26 @@ def build_district(district_file: Path, out: Path | None, progress: Progress) ->
         status=plan.counts(),
         notes=(*plan.notes, *_misprinted(plan), *_older_cards(folder)),
     )
+
+
+def _digests(inputs: Inputs) -> dict[str, str]:
+    """Give the checksum of each file that was read, by its role."""
+    return {role: hashlib.sha256(path.read_bytes()).hexdigest() for role, path in inputs.files.items()}
+
+
+def _check_unchanged(inputs: Inputs, digests: Mapping[str, str]) -> None:
+    """See that results are of the files whose checksums they name.
+
+    Raises
+    ------
+    InputError
+        With each file that somebody saved meanwhile.
+    """
+    now = _digests(inputs)
+    rule = "was changed while the district was planned: build again"
+    findings = [Finding(file=inputs.files[role].name, rule=rule) for role in digests if now[role] != digests[role]]
+    if findings:
+        raise InputError(findings)
 
 
 def _misprinted(plan: Plan) -> Iterator[str]:

@@ -181,6 +181,11 @@ class ShuttleRules:
     tank_room_fraction: float = _rule(0.8, "", "usable room of a portable tank on a slope", OURS, low=0.1)
     dead_water_fraction: float = _rule(0.07, "", "water under the strainer", OURS, low=0)
 
+    @property
+    def full_flow_min(self) -> float:
+        """Give the minutes from the attack engine's arrival until full flow is asked for: not before first water."""
+        return max(self.full_flow_after_min, self.attack_setup_min)
+
     def dump_gpm(self, tank_gal: FloatArray) -> FloatArray:
         """Give the rate at which tanks of so many gallons, (...,), dump where nobody has measured it: (...,) gpm."""
         small = (tank_gal >= SMALL_TANK_GAL[0]) & (tank_gal <= SMALL_TANK_GAL[1])

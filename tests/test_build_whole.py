@@ -85,9 +85,12 @@ def district(tmp_path: Path) -> Path:
 
 
 def test_files_are_what_their_names_say(built: Built) -> None:
-    starts = {".pdf": b"%PDF-", ".gpkg": b"SQLite format 3\0", ".html": b"<!DOCTYPE html>"}
+    starts = {
+        ".pdf": b"%PDF-", ".gpkg": b"SQLite format 3\0", ".html": b"<!DOCTYPE html>", ".xlsx": b"PK\x03\x04",
+        ".json": b"{", ".gpx": b"<?xml", ".kml": b"<?xml", ".csv": b"",
+    }  # fmt: skip
     for name, content in built.files.items():
-        assert content.startswith(starts.get(Path(name).suffix, b"")), name
+        assert content.startswith(starts[Path(name).suffix]), name
         if name.endswith(".csv"):
             assert b"\r" not in content
             assert not content.startswith(b"\xef\xbb\xbf")
@@ -170,6 +173,24 @@ def test_second_run_over_the_first_is_the_same(built: Built, standing: Path, mon
     again = contents(standing)
     assert again.pop("notes.txt") == b"ours"
     assert_same(built.files, again)
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_results_are_not_written_of_tables_that_somebody_saves_meanwhile(
+    district: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Their checksums were those of the new tables, and the plan of the old ones."""
+
+    def planned(_inputs: Inputs, _roads: RoadTable, _features: FeatureTable, _progress: object) -> Plan:
+        with (district / "stations.csv").open("a", encoding="utf-8") as file:
+            file.write("\n")
+        return plan_of(SAMPLE / "district.toml")
+
+    monkeypatch.setattr(build, "plan_district", planned)
+    result = run_build(district / "district.toml", tmp_path / "results")
+    assert result.exit_code == 2
+    assert "stations.csv: was changed while the district was planned: build again" in result.stderr
+    assert not (tmp_path / "results").exists()
 
 
 def test_another_machine_would_say_the_same(built: Built, tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ from typer.testing import CliRunner, Result
 from preplan.cli import EXIT_INPUT, app
 from preplan.drill_events import DUMP_EVENTS, FILL_EVENTS, DrillEvent
 from preplan.planning.drill_flow import flow_of
-from preplan.planning.drill_offers import careful_of, fitted
+from preplan.planning.drill_offers import Offer, careful_of, fitted, possible
 from preplan.planning.drill_visits import Load, measure
 from preplan.rules import ShuttleRules
 from preplan.water.shuttle import Tankers, handling, sustained
@@ -585,6 +585,19 @@ def test_what_is_told_apart_is_offered_as_it_is(small: Small) -> None:
     assert {row for where, row, key in offers if (where, key) == ("apparatus", "dump_gpm")} == set(TANKS)
     assert offers["apparatus", "T1", "dump_gpm"]["value"] == 1000
     assert all("leg from S1: 1.00 times what is predicted" in one for one in answer["not_offered"])
+
+
+def test_what_no_rule_may_be_is_told_and_not_offered() -> None:
+    """Somebody wrote the hour before, or two rows at once: such values were left out without a word."""
+    one = Offer(where="[shuttle]", row_id="", key="fill_gpm", value=900.0, median=900.0, least=900.0, most=900.0, n=4,
+                tankers=2, now=500.0, how="")  # fmt: skip
+    wild = [replace(one, value=21600.0), replace(one, value=0.0), replace(one, key="fill_maneuver_min", value=131.0)]
+    none = replace(one, key="fill_hookup_min", value=0.0)
+    kept, told = possible([one, *wild, none], RULES)
+    assert kept == (one, none), "a hook-up of no time can be"
+    assert [said.partition(" was measured")[0] for said in told] == [
+        "fill_gpm: 21,600", "fill_gpm: 0", "fill_maneuver_min: 131",
+    ]  # fmt: skip
 
 
 def test_loads_that_differ_tell_hook_up_and_rate_apart(small: Small) -> None:

@@ -375,6 +375,7 @@ def test_a_fill_site_that_is_lost_touches_only_what_counts_on_it(
 
 def test_a_second_fill_site_that_is_lost_is_reckoned(case: Case, wide: Opened) -> None:
     split = case.plan.levels.split
+    assert (split >= 0).any()
     for k in np.unique(split[split >= 0]).tolist():
         change = Change(off=(case.plan.sites[k].site_id,))
         flow, site, how = page_answers(case, wide, change)

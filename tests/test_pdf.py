@@ -894,6 +894,9 @@ def test_shares_of_the_need_add_up_to_all_planned_addresses(plan: Plan) -> None:
     share, counted = coverage_pdf.shares(plan)
     assert counted.tolist() == [True] * 5 + [False]
     assert share[:5].tolist() == pytest.approx([322 / 250, 514 / 500, 270 / 500, 251 / 500, 0.0])
+    flow = plan.levels.uninterrupted_gpm.copy()
+    flow[0] = 250.0 - 5e-7  # what meets everywhere else is no shortage of the chart
+    assert coverage_pdf.shares(replace(plan, levels=replace(plan.levels, uninterrupted_gpm=flow)))[0][0] == 1.0
 
 
 def test_a_plan_of_some_months_says_so_on_every_page_on_the_map_and_in_every_row(plan: Plan) -> None:

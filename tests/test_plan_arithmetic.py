@@ -271,6 +271,7 @@ def test_hydrants_count_only_where_the_hose_reaches(plan: Plan) -> None:
         if status == "hydrant":
             assert best_gpm >= plan.needs.required_gpm[row]
             assert plan.answers.hydrant_ft[row] >= away_ft.min() * 0.999
+    assert (plan.answers.status == "hydrant").sum() > 5
 
 
 def test_no_route_is_off_the_roads(plan: Plan) -> None:

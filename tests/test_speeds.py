@@ -87,6 +87,7 @@ def test_every_class_of_road_has_a_speed() -> None:
         ({"highway": "tertiary", "bridge": "covered"}, 10.0),
         ({"highway": "tertiary", "width": "4"}, 30.0),
         ({"highway": "tertiary", "lanes": "1"}, 30.0),
+        ({"highway": "primary", "lanes": "1", "oneway": "yes"}, 45.0),  # half of a divided road: nobody comes
         ({"highway": "unclassified", "smoothness": "bad"}, 20.0),
         ({"junction": "roundabout"}, 18.0),
     ],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -14,6 +15,8 @@ from preplan.water import required_flow as need_of
 
 LARGEST_DWELLING_SQFT = 10_000.0
 """What covers more ground is taken for no house of one or two families (common sense, no source)."""
+MOST_STORIES = 200
+"""As the address table has it."""
 _METHODS = tuple(method for method in need_of.METHODS if method != "given")
 
 
@@ -35,6 +38,10 @@ class Building:
             f"Default: yes at hazard number 7, up to {LARGEST_DWELLING_SQFT:,.0f} sq ft of ground.",
             show_default=False,
         ),
+    ] = None
+    stories: Annotated[
+        int | None,
+        typer.Option(metavar="N", help="Floors, which iso and nfa ask for. Default: one.", show_default=False),
     ] = None
     method: Annotated[str, typer.Option(help=f"One of {', '.join(_METHODS)}.")] = "nfpa1142"
     json: Annotated[bool, switch("--json", "Print JSON, unrounded.")] = False
@@ -66,13 +73,14 @@ def demand(asked: Building) -> str:
     """Work out what one building needs: gallons in all, gallons per minute, and for how long."""
     _check_size(asked)
     must_be({"--hazard": asked.hazard}, least=3, most=need_of.LIGHT_HAZARD)
+    must_be({"--stories": asked.stories}, least=1, most=MOST_STORIES)
     kind = one_of("--construction", asked.construction.upper(), need_of.CONSTRUCTION_TYPES)
     rules = RequiredFlowRules(method=one_of("--method", asked.method.lower(), _METHODS))
     small = asked.length * asked.width <= LARGEST_DWELLING_SQFT
     home = asked.hazard == need_of.LIGHT_HAZARD and small if asked.dwelling is None else asked.dwelling
     building = need_of.one_building(
         asked.length, asked.width, asked.height, hazard=asked.hazard, construction=kind, dwelling=home,
-        exposure=asked.exposure,
+        exposure=asked.exposure, stories=math.nan if asked.stories is None else asked.stories,
     )  # fmt: skip
     needed = need_of.required_flow(building, rules)
     gal, gpm, held = (float(a[0]) for a in (needed.required_gal, needed.required_gpm, needed.required_min))

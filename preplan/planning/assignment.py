@@ -233,10 +233,11 @@ def _with_spare(scene: Scene, address: IntArray, arrival: FloatArray, jobs: Jobs
     attack, need = response.attack_engine[address], scene.needs.required_gpm[address] - ROUNDING_GPM
     spare = response.engines[address, jobs.level] & np.isfinite(arrival)
     for busy in (attack, jobs.dump_engine, jobs.fill_engine, jobs.second_engine):
-        spare[row, busy] &= busy < 0  # -1, nobody, is the last unit, which keeps its place
+        known = busy >= 0
+        spare[row[known], busy[known]] = False
     count = spare.sum(axis=1)
     order = np.argsort(np.where(spare, arrival, np.inf), axis=1, kind="stable").astype(np.int32)
-    in_time = arrival[row, attack] + rules.full_flow_after_min - rules.dump_setup_min
+    in_time = arrival[row, attack] + rules.full_flow_min - rules.dump_setup_min
     for more in range(1, int(count.max(initial=0)) + 1):
         rows = np.flatnonzero((count >= more) & (line.gpm < need)).astype(np.int32)
         whose = np.column_stack([attack[rows], jobs.dump_engine[rows], order[rows, :more]])

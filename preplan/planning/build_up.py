@@ -45,7 +45,7 @@ def _of_season(part: Worked, answers: AnswerTable, seasons: Sequence[tuple[Flows
     asked = (answers.status[address] == "not met") & (answers.level[address] == part.run.level)
     rows = np.flatnonzero(asked & (part.steady.sustained_gpm > MUCH_MORE * part.found.gpm))
     rules, run = part.scene.rules.shuttle, part.run.rows(rows)
-    waits_min = max(rules.full_flow_after_min, rules.attack_setup_min) + np.array(WAITS_MIN)
+    waits_min = rules.full_flow_min + np.array(WAITS_MIN)
     held, steady_gpm = _held(part.scene, run, waits_min), part.steady.sustained_gpm[rows]
     for flows, row_of in seasons:
         row = row_of[run.address, run.level]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -83,8 +83,20 @@ def offers(drilled: Drilled, rules: ShuttleRules) -> Offered:
     found += _fills(drilled, rules, why)
     found += _dumps(drilled, rules, why)
     why += _legs(drilled)
+    kept, told = possible(found, rules)
+    return Offered(kept, (*why, *told))
+
+
+def possible(found: Iterable[Offer], rules: ShuttleRules) -> tuple[tuple[Offer, ...], tuple[str, ...]]:
+    """Part what a district may set from what it cannot be, which is told: a slip in the log's times."""
     highest = {rule.name: rule.metadata["high"] for rule in fields(rules)}
-    return Offered(tuple(one for one in found if one.value <= highest.get(one.key, math.inf)), tuple(why))
+    kept, told = list[Offer](), list[str]()
+    for one in found:
+        if one.value <= highest.get(one.key, math.inf) and (one.value > 0.0 or one.key.endswith("_min")):
+            kept.append(one)
+        else:
+            told.append(f"{one.key}: {one.value:,g} was measured, which it cannot be: look at the times of the log.")
+    return tuple(kept), tuple(told)
 
 
 def _maneuvers(drilled: Drilled, rules: ShuttleRules, why: list[str]) -> Iterator[Offer]:

@@ -213,7 +213,7 @@ def _most_gpm(case: Planned) -> FloatArray:
     plan, levels = case.plan, case.plan.levels
     tank_gal = np.array([unit.tank_gal for unit in plan.units])
     usable_gal = tank_gal * np.array([unit.usable_fraction for unit in plan.units])
-    end_min = plan.answers.first_arrival_min + plan.district.rules.shuttle.full_flow_after_min + plan.needs.required_min
+    end_min = plan.answers.first_arrival_min + plan.district.rules.shuttle.full_flow_min + plan.needs.required_min
     came_gal = tank_gal[np.maximum(levels.attack_engine, 0)] + (levels.used * usable_gal).sum(axis=2)
     came_gal = came_gal + levels.sum_gpm * end_min[:, None]
     most: FloatArray = came_gal / plan.needs.required_min[:, None]

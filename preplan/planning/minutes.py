@@ -113,7 +113,7 @@ def call_by(scene: Scene, run: Crews) -> FloatArray:
     for piece in in_pieces(np.arange(len(run))):
         part = run.rows(piece)
         table = case_table(scene, part)
-        last = table.attack_arrival_min + table.full_flow_after_min + table.required_min
+        last = table.attack_arrival_min + scene.rules.shuttle.full_flow_min + table.required_min
         known = last[np.isfinite(last)]
 
         def table_at(rows: Rows, call_min: FloatArray, part: Crews = part) -> CaseTable:

@@ -113,8 +113,7 @@ def has_long_driveway(plan: Plan, address: int) -> bool:
 
 def full_flow_min(plan: Plan, first_arrival_min: float) -> float:
     """Give the minute from which the required flow is asked for; nan or infinite where no engine comes."""
-    rules = plan.district.rules.shuttle
-    return first_arrival_min + max(rules.full_flow_after_min, rules.attack_setup_min)
+    return first_arrival_min + plan.district.rules.shuttle.full_flow_min
 
 
 def full_flow_words(plan: Plan, address: int) -> str:

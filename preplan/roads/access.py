@@ -1,7 +1,8 @@
 """What the map says about who may and who can pass: tables of data, each row with its reason and source.
 
 The law's signs and the ground's facts are kept apart. A vehicle on the way to a fire may pass a sign; it cannot
-pass a wall, a locked gate or mud. `PASS` costs nothing, `SIGN` and `GATE` cost a little time, `CLOSED` is closed.
+pass a wall, a locked gate or mud. `PASS` costs nothing, `GATE` a little time, `CLOSED` is closed; a sign against
+traffic costs `SIGN_MIN` where its road is entered.
 """
 
 from __future__ import annotations
@@ -11,7 +12,6 @@ from dataclasses import dataclass
 from typing import Final
 
 PASS: Final = "pass"  # noqa: S105  no password
-SIGN: Final = "sign"
 GATE: Final = "gate"
 CLOSED: Final = "closed"
 

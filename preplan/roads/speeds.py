@@ -44,7 +44,6 @@ GROUND_MPH: Mapping[str, Mapping[str, float]] = {
     "service": {"alley": 10.0},
     "bridge": {"covered": 10.0},
     "ford": {"yes": 5.0},
-    "lanes": {"1": 30.0},
     "junction": {"roundabout": 18.0, "circular": 18.0},
 }  # fmt: skip
 """No faster than this where a tag says so (this program's careful choice)."""

@@ -302,16 +302,16 @@ def _texts(keys: list[npt.NDArray], write: Callable[[tuple[float, ...]], str]) -
 
 def one_building(
     length_ft: float, width_ft: float, height_ft: float, *, hazard: int = 7, construction: str = "V",
-    dwelling: bool = True, exposure: bool = False,
+    dwelling: bool = True, exposure: bool = False, stories: float = np.nan,
 ) -> Buildings:  # fmt: skip
-    """Describe one building by hand; storeys and the distance to its neighbour stay unknown.
+    """Describe one building by hand; the distance to its neighbour stays unknown, and so may its storeys.
 
     >>> one_building(50, 30, 20).volume_cuft.tolist()
     [30000.0]
     """
     return Buildings(
         length_ft=np.array([float(length_ft)]), width_ft=np.array([float(width_ft)]),
-        height_ft=np.array([float(height_ft)]), stories=np.array([np.nan]), hazard=np.array([float(hazard)]),
+        height_ft=np.array([float(height_ft)]), stories=np.array([stories]), hazard=np.array([float(hazard)]),
         construction=np.array([CONSTRUCTION_TYPES.index(construction)], dtype=np.int8),
         dwelling=np.array([dwelling]), exposure=np.array([exposure]), neighbour_ft=np.array([np.nan]),
     )  # fmt: skip
