@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
@@ -44,13 +44,13 @@ def test_what_cannot_be_is_endless() -> None:
 def test_engines_and_flow_agree(engines: int, ft: float, hose_in: float, lines: int, rise_ft: float) -> None:
     """So many engines carry a flow; that flow asks for no more engines than these."""
     gpm = float(flow_of(engines, ft, hose_in, OPEN, lines=lines, rise_ft=rise_ft))
-    if gpm > 1.0:
-        back = float(relay_engines(gpm * (1 - 1e-9), ft, hose_in, OPEN, lines=lines, rise_ft=rise_ft))
-        assert back <= engines
-        leg_psi = float(lay_psi(gpm, ft, hose_in, lines=lines, rise_ft=rise_ft)) / engines
-        assert leg_psi <= 130 * (1 + 1e-6)
-        more = float(flow_of(engines + 1, ft, hose_in, OPEN, lines=lines, rise_ft=rise_ft))
-        assert more >= gpm
+    assume(gpm > 1.0)
+    back = float(relay_engines(gpm * (1 - 1e-9), ft, hose_in, OPEN, lines=lines, rise_ft=rise_ft))
+    assert back <= engines
+    leg_psi = float(lay_psi(gpm, ft, hose_in, lines=lines, rise_ft=rise_ft)) / engines
+    assert leg_psi <= 130 * (1 + 1e-6)
+    more = float(flow_of(engines + 1, ft, hose_in, OPEN, lines=lines, rise_ft=rise_ft))
+    assert more >= gpm
 
 
 def test_higher_pressure_costs_capacity() -> None:

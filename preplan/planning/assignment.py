@@ -6,6 +6,7 @@ in memory; the chosen ones are then worked out again in full.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -136,9 +137,15 @@ def lift_share(scene: Scene, site: IntArray) -> FloatArray:
 
 
 def stored(scene: Scene, site: IntArray) -> tuple[FloatArray, FloatArray]:
-    """Give what each site stores, gal, and its refill, gpm; NaN where not known."""
-    storage = np.array([np.nan if s.storage_gal is None else s.storage_gal for s in scene.sites])[site]
-    refill = np.array([np.nan if s.refill_gpm is None else s.refill_gpm for s in scene.sites])[site]
+    """Give what each case's site stores, gal, and its refill, gpm, (cases,); NaN where not known."""
+    storage, refill = stores(scene.sites)
+    return storage[site], refill[site]
+
+
+def stores(sites: Sequence[FillSite]) -> tuple[FloatArray, FloatArray]:
+    """Give what sites store, gal, and their refill, gpm, (sites,); NaN where not known."""
+    known = [(site.storage_gal, site.refill_gpm) for site in sites]
+    storage, refill = np.array(known, dtype=np.float64).reshape(-1, 2).T  # None becomes NaN
     return storage, refill
 
 

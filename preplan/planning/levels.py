@@ -120,14 +120,13 @@ def grade(scene: Scene, flows: Sequence[Flows], choice: Choice, road: IntArray, 
     )
     in_any = np.min([np.nan_to_num(line.uninterrupted_gpm) for line in choice.seasons], axis=0)
     status, level = _status(scene, levels, in_any, hydrant.credited_gpm)
-    attack = scene.response.attack_engine
-    arrival = scene.response.arrival_min[np.arange(len(attack)), np.maximum(attack, 0)]
+    first = scene.response.attack_arrival_min(np.arange(len(status), dtype=np.int32))
     answers = AnswerTable(
         status=status,
         level=level,
         hydrant_ft=np.where(status == "hydrant", hydrant.distance_ft, np.nan),
-        first_arrival_min=np.where(attack >= 0, arrival, np.nan),
-        flags=((),) * len(attack),
+        first_arrival_min=np.where(scene.response.attack_engine >= 0, first, np.nan),
+        flags=((),) * len(status),
         **_shown_minutes(worked, status, level),
     )
     return Graded(levels=levels, answers=answers, worked=worked)

@@ -33,9 +33,8 @@ class Minutes:
 
 def on_arrival_min(scene: Scene, address: IntArray) -> FloatArray:
     """Give the minute at which units beyond the first level are called when the attack engine sizes up; (cases,)."""
-    attack = scene.response.attack_engine[address]
-    arrival = scene.response.arrival_min[address, np.maximum(attack, 0)]
-    return np.where(attack >= 0, arrival, 0.0) + scene.rules.shuttle.size_up_min
+    arrival = scene.response.attack_arrival_min(address)
+    return np.where(scene.response.attack_engine[address] >= 0, arrival, 0.0) + scene.rules.shuttle.size_up_min
 
 
 def at_dispatch(scene: Scene, run: Crews) -> Minutes:
@@ -141,8 +140,7 @@ def called_in(scene: Scene, run: Crews) -> CalledIn:
     late, later = on_arrival(scene, run), np.flatnonzero(run.level > 0)
     latest = np.full(len(run), np.nan)
     latest[later] = call_by(scene, run.rows(later))
-    attack = scene.response.attack_engine[run.address]
-    arrival = np.where(attack >= 0, scene.response.arrival_min[run.address, np.maximum(attack, 0)], np.inf)
+    arrival = scene.response.attack_arrival_min(run.address)
     return CalledIn(latest, leaves_time(late.books.gap_min, latest, arrival), arrival)
 
 

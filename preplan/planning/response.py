@@ -33,6 +33,11 @@ class Response:
     """(addresses, levels)."""
     short_tankers: IntArray
 
+    def attack_arrival_min(self, address: IntArray) -> FloatArray:
+        """Give the minute at which the attack engine comes to some addresses, (n,); inf where none does."""
+        attack = self.attack_engine[address]
+        return np.where(attack >= 0, self.arrival_min[address, np.maximum(attack, 0)], np.inf)
+
 
 def depart_min(rolling: tuple[Unit, ...], stations: tuple[Station, ...], rules: ShuttleRules) -> dict[str, float]:
     """Time each unit's departure after alerting, minutes by unit_id.

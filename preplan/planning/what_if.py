@@ -13,7 +13,7 @@ import numpy as np
 
 from preplan.plan import WhatIf
 from preplan.plan_tables import TripTable
-from preplan.planning.assignment import Scene, crews, lift_share, site_rates, supply_line, units_draft_gpm
+from preplan.planning.assignment import Scene, crews, lift_share, site_rates, stores, supply_line, units_draft_gpm
 from preplan.planning.response import Jobs
 from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.water.shuttle import storage_gpm
@@ -41,8 +41,7 @@ def what_if_of(
     job, jobs, line_gpm = _jobs(seasons, road, attack_drafts)
     order, orders = _orders(scene)
     minutes, duration = np.unique(scene.needs.required_min, return_inverse=True)
-    storage = np.array([np.nan if s.storage_gal is None else s.storage_gal for s in scene.sites])
-    refill = np.array([np.nan if s.refill_gpm is None else s.refill_gpm for s in scene.sites])
+    storage, refill = stores(scene.sites)
     rate, fill_gpm, rate_gpm, share = _rates(scene)
     hold = handling(Tankers.of(scene.units), fill_gpm, rules, lift_share=share)
     return WhatIf(

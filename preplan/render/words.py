@@ -295,10 +295,10 @@ def first_up(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def status_words(status: str, reach_ft: float = 1000.0) -> str:
-    """Print a status; a hydrant always says how near.
+def status_words(status: str, reach_ft: float) -> str:
+    """Print a status; a hydrant always says how near, by the district's rule.
 
-    >>> status_words("hydrant"), status_words("not met")
+    >>> status_words("hydrant", 1000.0), status_words("not met", 1000.0)
     ('hydrant within 1,000 ft', 'not met')
     """
     return f"hydrant within {number(reach_ft)} ft" if status == "hydrant" else status
