@@ -110,8 +110,14 @@ def build_district(district_file: Path, out: Path | None, progress: Progress) ->
 
 
 def _digests(inputs: Inputs) -> dict[str, str]:
-    """Give the checksum of each file that was read, by its role."""
-    return {role: hashlib.sha256(path.read_bytes()).hexdigest() for role, path in inputs.files.items()}
+    """Give the checksum of each input, by its role; '' where it cannot be read: whoever needs it says why."""
+    found = {}
+    for role, path in inputs.files.items():
+        try:
+            found[role] = hashlib.sha256(path.read_bytes()).hexdigest()
+        except OSError:
+            found[role] = ""
+    return found
 
 
 def _check_unchanged(inputs: Inputs, digests: Mapping[str, str]) -> None:
