@@ -45,6 +45,8 @@ def test_units_that_come_on_request_only_are_to_be_asked_for() -> None:
     assert crew.request_words(plan, 0, 1) == ""
     asked.levels.dump_engine[0, 1] = asked.levels.attack_engine[0, 1]
     assert crew.request_words(asked, 0, 1) == "Ask for E2 E3 T2: on request only, no job yet for E3."
+    asked.levels.fleet[0, 1, [1, 4]] = False
+    assert crew.request_words(asked, 0, 1) == "Ask for E3: on request only, no job yet."
 
 
 def test_who_pumps_at_the_fill_site() -> None:

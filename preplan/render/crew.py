@@ -83,10 +83,13 @@ def request_words(plan: Plan, address: int, level: int) -> str:
 
     Who asks for a neighbour's engine that has nothing to do yet should know it.
     """
-    fleet = np.flatnonzero(plan.levels.fleet[address, level]).tolist()
-    idle = _ids(plan, np.flatnonzero(_others(plan, address, level)[-1] & plan.on_request).tolist())
-    said = asked_words(plan, fleet)
-    return f"{said.removesuffix('.')}, no job yet for {idle}." if idle else said
+    asked = plan.levels.fleet[address, level] & plan.on_request
+    idle = asked & _others(plan, address, level)[-1]
+    said = asked_words(plan, np.flatnonzero(asked).tolist())
+    if not idle.any():
+        return said
+    whom = f" for {_ids(plan, np.flatnonzero(idle).tolist())}" if (asked != idle).any() else ""
+    return f"{said.removesuffix('.')}, no job yet{whom}."
 
 
 def asked_words(plan: Plan, units: Iterable[int]) -> str:
