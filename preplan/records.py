@@ -7,6 +7,7 @@ dataclasses whose fields are arrays of one length. In an array a missing number 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import Field, dataclass, field
 from typing import Any, ClassVar, Self, TypeAlias, TypeVar
@@ -230,6 +231,11 @@ class Unit:
         return tuple(
             name for name in self.assumed if name not in _NO_MATTER | _NO_MATTER_TO.get(self.kind, frozenset())
         )
+
+    @property
+    def weight_words(self) -> str:
+        """Say what it weighs loaded, in whole pounds, and whether anybody gave that weight."""
+        return f"{math.ceil(self.loaded_lb):,} lb{' assumed' * ('loaded_lb' in self.assumed)}"
 
     @property
     def dumped_lb(self) -> float:

@@ -249,8 +249,11 @@ class ApparatusRules:
 
     chassis_lb: float = _rule(9500.0, "lb", "loaded weight without a value: this plus lb_per_tank_gal x tank", OURS)
     lb_per_tank_gal: float = _rule(16.7, "lb/gal", "see chassis_lb", OURS)
-    engine_loaded_lb: float = _rule(38000.0, "lb", "loaded weight of an engine without a value", OURS)
+    engine_loaded_lb: float = _rule(44000.0, "lb", "loaded weight of an engine without a value: a heavy one", OURS)
     tanker_tank_gal: float = _rule(1000.0, "gal", "tank of a tanker without a value", "NFPA 1903: at least 1,000 gal")
+    heavy_tank_gal: float = _rule(
+        3500.0, "gal", "a tanker without tank and weight weighs, at limits, as one with this tank", OURS, low=0
+    )
     engine_tank_gal: float = _rule(750.0, "gal", "tank of an engine without a value", "750 to 1,000 gal, " + COMMON)
     engine_pump_gpm: float = _rule(1000.0, "gpm", "pump of an engine without a value", OURS)
     portable_share: float = _rule(

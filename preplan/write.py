@@ -388,7 +388,7 @@ def _run_of(out: Path) -> dict[str, Any]:
 def _lies_in(path: Path, folder: Path) -> bool:
     """Tell whether a file, or the link that names it, lies in a folder: by the folder itself, not by its spelling."""
     spelled = (path.resolve(), path.parent.resolve() / path.name)
-    return any(parent.samefile(folder) for one in spelled for parent in one.parents)
+    return any(parent.samefile(folder) for one in spelled for parent in one.parents if parent.exists())
 
 
 def _check_targets(out: Path, files: Iterable[str]) -> None:

@@ -69,9 +69,26 @@ def test_words_for_an_occupancy_that_nobody_knows_are_named(tmp_path: Path, haza
     one.files[TABLE] = "\n".join([f"{header},occupancy,occupancy_hazard", *rows])
     said = check(one, tmp_path / "mine")
     note = "column occupancy: 3 rows in words not known here, so that a dwelling, the lightest hazard, was taken"
-    assert (f"{note}: 'A117' (2), 'EDU' (1); write farm" in said) == told
+    assert (f"{note}: 'A117' (2), 'EDU' (1). Write farm" in said) == told
+    assert ("column occupancy: 1 row says nothing of what stands there, so that a dwelling" in said) == told
     guessed = guessed_use(read_inputs(tmp_path / "mine" / "district.toml").addresses, "nfpa1142")
-    assert guessed.tolist() == ([True] * 3 if told else [False] * 3) + [False] * (len(rows) - 3)
+    assert guessed.tolist() == ([True] * 4 if told else [False] * 4) + [False] * (len(rows) - 4)
+
+
+def test_an_address_far_from_its_street_is_asked_about(tmp_path: Path) -> None:
+    """Its place is in reach of another road, so that a route would be planned to where it is not."""
+    one = SmallDistrict()
+    assert "far from all others" not in check(one, tmp_path / "plain")
+    header, *rows = str(one.files[TABLE]).splitlines()
+    assert header.startswith("address_id,label,lon,lat")
+    lon, lat = rows[0].split(",")[2:4]
+    away = [f"Z{i},{i} Vanished Lane,{lon},{float(lat) + i / 1e5:.5f}" for i in (1, 3, 5)]
+    there = f"Z7,7 Vanished Lane,{rows[-1].split(',')[2]},{float(lat) + 0.02:.5f}"
+    wide = header.count(",") - 3
+    one.files[TABLE] = "\n".join([header, *rows, *(row + "," * wide for row in (*away, there))])
+    said = check(one, tmp_path / "mine")
+    assert f"Z7 (row {len(rows) + 5}, '7 Vanished Lane') 4.2 mi: is their place wrong" in said
+    assert "Z1 (row" not in said
 
 
 def test_the_verdict_counts_rows_at_fault_not_faults(tmp_path: Path) -> None:

@@ -285,10 +285,10 @@ def test_every_header_that_is_not_read_is_noted() -> None:
     assert matched("stations", many)[1][0].endswith("'c38', 'c39' and 10 more.")
 
 
-def matched(role: str, further: str) -> tuple[dict[str, int], tuple[str, ...]]:
+def matched(role: str, further: str, cell: str = "1") -> tuple[dict[str, int], tuple[str, ...]]:
     """Match the required headers of a table and some further ones, each with a value."""
     headers = (*SPECS[role].required, *further.split(","))
-    cells = tuple(text_array(["1"]) for _ in headers)
+    cells = tuple(text_array([cell]) for _ in headers)
     row, overlong = np.array([2], dtype=np.int32), np.zeros(1, dtype=np.bool_)
     return match_headers(
         TextTable(file="t.csv", headers=headers, columns=cells, row=row, overlong=overlong), SPECS[role], {}
@@ -320,13 +320,46 @@ def test_a_mapped_header_that_names_another_unit_is_refused(ours: str, theirs: s
 
 
 @pytest.mark.parametrize(
-    "header", ["closed_months", "Months closed", "CLOSED", "frozen", "frozen_months", "months_frozen"]
-)
-def test_months_in_which_a_site_is_shut_are_never_taken_for_the_others(header: str) -> None:
-    """Whoever followed 'is months meant?' had the pond open in winter alone."""
-    (note,) = matched("fill_sites", header)[1]
-    assert "it says the reverse of months: write the months in which the site can be USED" in note
-    assert "meant?" not in note
+    "header",
+    ["closed_months", "Months closed", "CLOSED", "frozen", "frozen_months", "months_frozen", "ClosedMonths",
+     "winter_closed"],
+)  # fmt: skip
+def test_months_in_which_a_site_is_shut_stop(header: str) -> None:
+    """Passed over, the pond counts all year; taken for months, in winter alone."""
+    with pytest.raises(InputError, match="the reverse of months; write the months in which the site can be USED"):
+        matched("fill_sites", header)
+    assert matched("fill_sites", header, "no")[1] == (f"t.csv: columns that are not read: {header!r}.",)
+
+
+@pytest.mark.parametrize(
+    ("role", "header", "ours"),
+    [
+        ("fill_sites", "SiteID", "site_id"), ("apparatus", "UnitID", "unit_id"), ("apparatus", "UnitType", "kind"),
+        ("apparatus", "TankSize", "tank_gal"), ("addresses", "PlaceType", "occupancy"),
+    ],
+)  # fmt: skip
+def test_headers_whose_words_are_run_together_are_read(role: str, header: str, ours: str) -> None:
+    headers = (*(name for name in SPECS[role].required if name != ours), header)
+    cells = tuple(text_array(["1"]) for _ in headers)
+    row, overlong = np.array([2], dtype=np.int32), np.zeros(1, dtype=np.bool_)
+    table = TextTable(file="t.csv", headers=headers, columns=cells, row=row, overlong=overlong)
+    columns, notes = match_headers(table, SPECS[role], {})
+    assert columns[ours] == len(headers) - 1
+    assert notes == ()
+
+
+@pytest.mark.parametrize(
+    ("role", "header", "ours"),
+    [
+        ("apparatus", "TankCap", "tank_gal"), ("apparatus", "WaterCapacity", "tank_gal"),
+        ("stations", "AidType", "aid"), ("addresses", "UseCode", "occupancy"), ("addresses", "LU_DESC", "occupancy"),
+        ("addresses", "PROP_CLASS", "occupancy"), ("addresses", "USE_", "occupancy"),
+        ("addresses", "GROSS_AREA", "floor_area_sqft"), ("addresses", "LivingArea", "floor_area_sqft"),
+    ],
+)  # fmt: skip
+def test_headers_that_leave_words_or_units_open_are_asked_about(role: str, header: str, ours: str) -> None:
+    """A tank that is not read counts as the smallest, a use that is not read as a dwelling."""
+    assert any(f"column {header!r} is not read; is {ours!r} meant?" in note for note in matched(role, header)[1])
 
 
 def test_capacity_of_a_fill_site_may_be_gallons_or_gallons_a_minute() -> None:

@@ -145,6 +145,13 @@ def test_more_than_a_fifth_refuses_the_table(tmp_path: Path) -> None:
     assert [str(one) for one in found[21:]] == ["addresses.csv, column label: 10 more rows likewise: is empty"]
 
 
+def test_whoever_mends_hears_of_every_fault_at_once(tmp_path: Path) -> None:
+    """One bad address stops nothing; beside what stops the run it is told all the same."""
+    bad = "unit_id,station_id,kind\nE1,H1,engine\nT1,H1,rocket\n"
+    found = findings(write_folder(tmp_path, addresses_csv=with_faulty_rows(1, 8), apparatus_csv=bad))
+    assert {(one.file, one.row) for one in found} == {("addresses.csv", 2), ("apparatus.csv", 3)}
+
+
 def test_the_share_counts_rows_not_faults(tmp_path: Path) -> None:
     rows = with_faulty_rows(1, 5).replace("B0,,-72,44", "B0,,,")  # three faults in one of six rows
     read = read_inputs(write_folder(tmp_path, addresses_csv=rows))

@@ -11,8 +11,10 @@ from preplan.inputs.apparatus import fleet_findings, read_apparatus, read_statio
 from preplan.inputs.closures import WAY_REMEDY, read_closures
 from preplan.inputs.fill_sites import read_fill_sites
 from preplan.inputs.sheet import ROUNDED_RULE, Sheet
+from preplan.planning.vehicles import assumed_notes
 from preplan.records import ALL_MONTHS, Closure, FillSite, Station, Unit
 from preplan.rules import ApparatusRules, RoadRules, Rules, ShuttleRules
+from preplan.units import LB_PER_GAL
 from tests.inputs_folder import sheet_of
 
 RULES = Rules()
@@ -165,8 +167,34 @@ def test_the_district_sets_the_defaults() -> None:
     (unit,), _ = units("", "T1|H1|tanker", rules=rules)
     assert (unit.tank_gal, unit.max_mph, unit.usable_fraction) == (1800, 45, 0.8)
     assert (unit.intake_gpm, unit.dump_gpm) == (700, 900)
-    assert unit.loaded_lb == 20000 + 16.7 * 1800
+    assert unit.loaded_lb == 20000 + 16.7 * 3500  # whose tank is not known may be a heavy one
     assert unit.axle_lb == unit.loaded_lb / 2
+
+
+def test_a_tanker_of_which_nothing_is_known_brings_little_and_weighs_much() -> None:
+    """Taken for the small tanker that its water is counted as, it went over bridges that a usual one breaks."""
+    found, sheet = units(
+        ",tank_gal,loaded_lb,empty_lb", "T1|H1|tanker|||", "T2|H1|tanker||41000|", "T3|H1|tanker|1000||",
+        "P1|H1|pumper-tanker|||", "T4|H1|tanker|||31000",
+    )  # fmt: skip
+    one, weighed, small, either, empty = found
+    assert {unit.tank_gal for unit in found} == {OWN.tanker_tank_gal}
+    assert one.loaded_lb == either.loaded_lb == empty.loaded_lb == OWN.chassis_lb + OWN.lb_per_tank_gal * 3500
+    assert one.dumped_lb > one.loaded_lb - LB_PER_GAL * 3500  # some of its water stays aboard
+    assert (weighed.loaded_lb, small.loaded_lb) == (41000, OWN.chassis_lb + OWN.lb_per_tank_gal * 1000)
+    assert (one.weight_words, weighed.weight_words) == ("67,950 lb assumed", "41,000 lb")
+    assert empty.empty_lb == 31000
+    assert not sheet.faults
+
+
+def test_units_of_which_no_tank_or_weight_is_known_are_told() -> None:
+    found, _ = units(",tank_gal,loaded_lb", "T1|H1|tanker||", "T2|H1|tanker|2000|41000", "E1|H1|engine|1000|")
+    tank, weight = assumed_notes(found, OWN)
+    assert tank.startswith("apparatus: no tank_gal is given for T1: 1,000 gal of water counts for each, and without a")
+    assert weight.endswith("at bridges and limits is assumed: T1 67,950 lb, E1 44,000 lb")
+    every, _ = assumed_notes(found[:1], OWN)
+    assert "no tanker has a tank_gal (is it under another header?)" in every
+    assert assumed_notes(found[1:2], OWN) == ()
 
 
 def test_apparatus_at_fault() -> None:

@@ -429,6 +429,16 @@ def test_a_floor_area_that_the_sides_contradict_is_asked_about(area: str, storie
     assert any("The sides count" in note for note in sheet.notes) is asked
 
 
+@pytest.mark.parametrize(("areas", "asked"), [("140 180 210 95 160", True), ("1500 1934 2260 1022 400", False)])
+def test_floor_areas_that_may_be_in_square_metres_are_asked_about(areas: str, asked: bool) -> None:
+    """Houses of 95 to 210 square metres, taken as feet, would all need the method's least flow."""
+    rows = [[str(i), f"{i} A Road", "-72", "44", area] for i, area in enumerate(areas.split(), 1)]
+    sheet = sheet_of("addresses", "address_id,label,lon,lat,FLOOR_AREA", rows)
+    assert len(read_addresses(sheet)) == 5
+    said = "FLOOR_AREA: half of the 5 values are 160 or less, little for houses in square feet: are they square metres?"
+    assert any(f"{said} Multiply them by 10.764 then." in note for note in sheet.notes) is asked
+
+
 def test_ids_that_look_like_dates_or_differ_in_capitals_are_asked_about() -> None:
     header, place = "address_id,label,lon,lat", ["1 A Road", "-72", "44"]
     sheet = sheet_of("addresses", header, [["2026-12-04", *place], ["a7", *place], ["A7", *place], ["b", *place]])

@@ -13,6 +13,7 @@ from preplan.inputs.addressing import composed, number_and_street, same_words
 from preplan.inputs.sheet import Sheet
 from preplan.records import AddressTable, FloatArray, IntArray, TextArray
 from preplan.rules import RequiredFlowRules
+from preplan.units import FT_PER_M
 
 LARGEST_NUMBER = 999_999
 """Largest house number of the open address standards."""
@@ -24,6 +25,8 @@ _HAZARDS = (3.0, 4.0, 5.0, 6.0, 7.0)
 _HAZARD = "an occupancy hazard number is 3 (severe), 4, 5, 6 or 7 (light)"
 LEAST_STORY_FT = 6.0
 """No floor is lower (common sense, no source)."""
+SMALL_FLOORS_SQFT, LEAST_FLOORS = 450.0, 5
+"""A table of so many floor areas of which half are smaller is probably in square metres (this program's choice)."""
 FLOORS_AGREE = 2.0
 """By what factor a given floor area may differ from length x width x stories before the user is asked."""
 NUMBER_LIMITS: Mapping[str, Mapping[str, Any]] = {
@@ -63,6 +66,7 @@ def read_addresses(sheet: Sheet) -> AddressTable:
     }
     _check_volume(sheet, numbers)
     _check_floors(sheet, numbers)
+    _ask_metric_floors(sheet, numbers["floor_area_sqft"])
     hazard = sheet.number("occupancy_hazard", remedy=f": {_HAZARD}")
     sheet.fault(np.isfinite(hazard) & ~np.isin(hazard, _HAZARDS), "occupancy_hazard", f"is none: {_HAZARD}")
     construction = sheet.parsed("construction", cells.construction, "is not a type of construction (I to V)")
@@ -128,6 +132,16 @@ def _check_floors(sheet: Sheet, numbers: Mapping[str, FloatArray]) -> None:
         contradicted, "floor_area_sqft", numbers["floor_area_sqft"],
         lambda _: "is not what length, width and stories of its row make: is one of them wrong? The sides count",
     )  # fmt: skip
+
+
+def _ask_metric_floors(sheet: Sheet, area_sqft: FloatArray) -> None:
+    """Ask whether floor areas are in square metres: taken as feet, every building would need the least there is."""
+    known = area_sqft[np.isfinite(area_sqft)]
+    if known.size >= LEAST_FLOORS and np.median(known) < SMALL_FLOORS_SQFT:
+        sheet.note(
+            f"{sheet.header('floor_area_sqft')}: half of the {known.size:,} values are {np.median(known):,.0f} or "
+            f"less, little for houses in square feet: are they square metres? Multiply them by {FT_PER_M**2:.3f} then."
+        )
 
 
 def _labels(sheet: Sheet, number: TextArray, street: TextArray) -> TextArray:

@@ -216,15 +216,18 @@ def _filled(kind: TextArray, said: Mapping[str, FloatArray], rules: Rules) -> di
 
     fill("tank_gal", np.where(kind == "engine", own.engine_tank_gal, own.tanker_tank_gal))
     tank = used["tank_gal"]
+    # what little water one may count on, and what heavy truck a bridge may have to bear, are two questions
+    heavy = (kind != "engine") & np.isnan(said["tank_gal"])
+    weighed_gal = np.where(heavy, np.maximum(tank, own.heavy_tank_gal), tank)
     fill("pump_gpm", np.where(pumps, own.engine_pump_gpm, np.nan))
     fill("dump_gpm", shuttle.dump_gpm(tank))
     fill("intake_gpm", shuttle.intake_gpm)
-    by_tank = own.chassis_lb + own.lb_per_tank_gal * tank
+    by_tank = own.chassis_lb + own.lb_per_tank_gal * weighed_gal
     by_kind = np.where(pumps, np.maximum(by_tank, own.engine_loaded_lb), by_tank)
     # an empty weight that is known says more than the rule, unless it contradicts it altogether
-    with_water = said["empty_lb"] + LB_PER_GAL * tank
+    with_water = said["empty_lb"] + LB_PER_GAL * weighed_gal
     fill("loaded_lb", np.where(said["empty_lb"] <= by_kind, np.maximum(by_kind, with_water), by_kind))
-    fill("empty_lb", used["loaded_lb"] - LB_PER_GAL * tank)
+    fill("empty_lb", used["loaded_lb"] - LB_PER_GAL * np.where(np.isnan(said["loaded_lb"]), weighed_gal, tank))
     fill("axle_lb", own.axle_share * used["loaded_lb"])
     fill("height_ft", own.height_ft)
     fill("width_ft", own.width_ft)
@@ -248,12 +251,19 @@ def _check_weights(
     sheet.fault(heavy & (loaded <= water_lb), "loaded_lb", "is less than the water in the tank weighs")
     truckless = (loaded > water_lb) & (loaded - water_lb < LEAST_TRUCK_LB_PER_GAL * used["tank_gal"])
     sheet.fault(heavy & truckless, "loaded_lb", "is hardly more than the water in the tank weighs")
-    sheet.fault(heavy & (empty > loaded), "empty_lb", "is more than the loaded weight")
-    sheet.fault(heavy & (said["axle_lb"] > loaded), "axle_lb", "is more than the loaded weight")
-    for i in np.flatnonzero((kind == "tanker") & (said["loaded_lb"] - water_lb > bounds.TRUCK_LB)).tolist():
+    for column, part in (("empty_lb", empty), ("axle_lb", said["axle_lb"])):
+        more = heavy & (part > loaded)
+        sheet.fault(more & ~np.isnan(said["loaded_lb"]), column, "is more than the loaded weight")
+        for i in np.flatnonzero(more & np.isnan(said["loaded_lb"])).tolist():
+            rule = (
+                f"is more than such a unit usually weighs loaded, {loaded[i]:,.0f} lb: if it is right, give loaded_lb"
+            )
+            sheet.fault_at(i, column, sheet.cells(column)[i], rule)
+    truck_lb = said["loaded_lb"] - LB_PER_GAL * said["tank_gal"]  # of a tank that nobody gave nothing is asked
+    for i in np.flatnonzero((kind == "tanker") & (truck_lb > bounds.TRUCK_LB)).tolist():
         sheet.note(
             f"row {sheet.row[i]} ({sheet.id[i]}): with {used['tank_gal'][i]:,.0f} gal in tank_gal, loaded_lb leaves "
-            f"{loaded[i] - water_lb[i]:,.0f} lb for the truck alone: is a digit of either wrong?"
+            f"{truck_lb[i]:,.0f} lb for the truck alone: is a digit of either wrong?"
         )
     _ask_contents(sheet, loaded, empty, water_lb)
 

@@ -6,9 +6,12 @@ import difflib
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
+from functools import cache
+from itertools import chain
 
 from preplan.errors import Finding, InputError
 from preplan.inputs.address_headers import PLACE_ALIASES
+from preplan.inputs.cells import YES_NO
 from preplan.inputs.table_specs import REVERSED, SERVICE_BESIDE, SPECS, TableSpec
 from preplan.inputs.tables import LEAST_HEADERS, TextTable, plain
 from preplan.inputs.units_written import unit_of
@@ -93,6 +96,7 @@ def match_headers(
     findings += [_missing(table, spec, name, columns) for name in wanting if name not in mapping]
     if "in_service" in spec.names and "in_service" not in columns:
         findings += [_reversed(table, i) for i, form in enumerate(forms) if form in REVERSED and any(table.columns[i])]
+    findings += _shut(table, spec, forms)
     if findings:
         lower = _header_below(table, spec, mapping)
         raise InputError([lower] if lower else findings)
@@ -167,10 +171,26 @@ def _form(header: str, spec: TableSpec) -> str:
     """
     form = plain(header)
     form = form[:-1] if form.endswith("_lbs") else form
+    form = form if form in known_forms(spec) else _run_together(spec).get(form.replace("_", ""), form)
     if len(header) == CUT_AT and header.endswith("_") and form in spec.names:
         longer = [name for name in spec.names if name.startswith(header.casefold())]
         return longer[0] if len(longer) == 1 else form
     return form
+
+
+def known_forms(spec: TableSpec) -> frozenset[str]:
+    """Collect every form of a header that means something in a table: its names, and what is read, asked or advised."""
+    said = chain(*spec.aliases.values(), *spec.meant.values())
+    return frozenset((*spec.names, *said, *spec.advice, *spec.reverse))
+
+
+@cache
+def _run_together(spec: TableSpec) -> Mapping[str, str]:
+    """Give each form without its underscores, as `SiteID` or `TankSize` leave them out, the one form it is of."""
+    forms: dict[str, set[str]] = {}
+    for form in known_forms(spec):
+        forms.setdefault(form.replace("_", ""), set()).add(form)
+    return {together: one for together, (one, *others) in forms.items() if not others}
 
 
 def _cut_names(spec: TableSpec) -> dict[str, tuple[str, ...]]:
@@ -232,6 +252,17 @@ def _reversed(table: TextTable, i: int) -> Finding:
         file=table.file, row=table.header_row, column=table.headers[i], rule="says the reverse of in_service",
         remedy="call the column in_service, and write no for what is out of service, yes for the rest",
     )  # fmt: skip
+
+
+def _shut(table: TextTable, spec: TableSpec, forms: list[str]) -> Iterator[Finding]:
+    """Refuse columns that say when something cannot be used, where any cell says more than no."""
+    rule = "says when the site cannot be used, the reverse of months"
+    for i, form in enumerate(forms):
+        told = form in spec.reverse and any(YES_NO.get(one.casefold()) != 0.0 for one in table.columns[i] if one)
+        if told:
+            yield Finding(
+                file=table.file, row=table.header_row, column=table.headers[i], rule=rule, remedy=spec.reverse[form]
+            )
 
 
 def _stands(table: TextTable, spec: TableSpec, name: str, columns: Mapping[str, int]) -> bool:

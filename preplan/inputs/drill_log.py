@@ -78,6 +78,15 @@ EVENT_WORDS: Mapping[str, str] = {
     "gone home": LEAVES_DRILL,
 }
 """Every spelling of an event, folded, and the word meant."""
+_IS_OVER: dict[str, str] = {
+    said.format(stem): leaves
+    for leaves, stem in ((FILL_EVENTS[4], "fill"), (DUMP_EVENTS[4], "dump"))
+    for said in (
+        "{}ed", "{} complete", "{} completed", "{} done", "{} ends", "{} end", "{} stop", "{}ing complete",
+        "{}ing done", "done {}ing", "finished {}ing", "stops {}ing", "end {}",
+    )
+}  # fmt: skip
+"""What says that water has stopped, and not that the tanker has left: asked about, never taken."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -328,8 +337,11 @@ def _event(cell: str) -> str | None:
 
 def _no_event(cell: str) -> str:
     """Say that nobody knows an event, and which one comes near."""
-    near = get_close_matches(cell.casefold(), list(EVENT_WORDS), n=1)
+    said = " ".join(cell.casefold().replace("_", " ").split())
+    near = get_close_matches(said, list(EVENT_WORDS), n=1)
     meant = f"did you mean {EVENT_WORDS[near[0]]!r}?" if near else "see preplan columns drill_log"
+    if said in _IS_OVER:
+        meant = f"did you mean {_IS_OVER[said]!r}? It is the minute at which the tanker is under way again"
     return f"is no event of a log such as {', '.join(map(repr, _FOUR))}; {meant}"
 
 

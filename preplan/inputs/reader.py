@@ -150,8 +150,15 @@ def _checked(opened: Mapping[str, Sheet], places: Places, findings: list[Finding
     """
     wrong, doubts = check_places(places)
     if findings or wrong:
-        raise InputError([*findings, *wrong])
+        raise InputError([*findings, *_left_out_rows(opened, findings), *wrong])
     return [*doubts, *(note for sheet in opened.values() for note in sheet.notes)]
+
+
+def _left_out_rows(opened: Mapping[str, Sheet], findings: Sequence[Finding]) -> list[Finding]:
+    """List the faults of rows that alone would not stop the run: who mends a table wants to hear of all in one go."""
+    told = {finding.file for finding in findings}
+    sheets = (opened[role] for role in ROW_BY_ROW if role in opened)
+    return [finding for sheet in sheets if sheet.file not in told for finding in _named(sheet)]
 
 
 def input_files(district_file: Path) -> list[Path]:

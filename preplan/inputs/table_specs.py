@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from preplan.inputs.address_headers import (
     ADDRESS_ALIASES,
+    ADDRESS_MEANT,
     NUMBER_PARTS,
     PLACE_ALIASES,
     STREET_PARTS,
@@ -14,7 +15,7 @@ from preplan.inputs.address_headers import (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)  # each is itself alone, so that it may be a key
 class TableSpec:
     """Columns of one table."""
 
@@ -30,6 +31,8 @@ class TableSpec:
     """Headers that may mean a column but leave its unit or its sense open: not read, but asked about."""
     advice: Mapping[str, str] = field(default_factory=dict)
     """Headers that no column of the table means, and what to do with what stands there."""
+    reverse: Mapping[str, str] = field(default_factory=dict)
+    """Headers that say when a thing cannot be used, and what to do: passed over, they would let it count all year."""
     own_ids: bool = True
     """Each row has an id of its own; in a log a unit stands in many rows."""
 
@@ -53,9 +56,14 @@ OUT_OF_SERVICE = (
 SERVICE_BESIDE = "in_service beside "
 """How the name begins of a column whose no counts beside `in_service`; its place in the table follows."""
 SEASONS = ("season", "seasons", "months_available", "available_months", "months_open", "open_months")
-SHUT = tuple(
-    form for word in ("closed", "frozen", "shut", "unavailable") for form in (word, f"{word}_months", f"months_{word}")
-)
+SHUT = (
+    *(
+        form
+        for word in ("closed", "frozen", "shut", "unavailable")
+        for form in (word, *(f"{word}_{when}" for when in ("months", "season", "winter")), f"months_{word}")
+    ),
+    "winter_closed", "winter_closure", "seasonal_closure",
+)  # fmt: skip
 """Headers that say when a site cannot be used."""
 NOTES = ("note", "remarks", "comments")
 
@@ -72,6 +80,7 @@ ADDRESSES = TableSpec(
     ),
     aliases=ADDRESS_ALIASES,
     instead={**_GEOMETRY_FOR_PLACE, "address_id": _NUMBER_AND_STREET, "label": _NUMBER_AND_STREET},
+    meant=ADDRESS_MEANT,
 )  # fmt: skip
 FILL_SITES = TableSpec(
     required=("site_id", "name", "kind", "lon", "lat"),
@@ -104,14 +113,12 @@ FILL_SITES = TableSpec(
         "connection": ("thread", "threads", "fitting", "coupling"),
         "in_service": OUT_OF_SERVICE,
     },
-    advice={
-        **dict.fromkeys(
-            SHUT,
-            "it says the reverse of months: write the months in which the site can be USED in a column months, such "
-            "as 4-11; a site without them is taken as usable all year",
-        ),
-        "capacity": "gallons held go into a column storage_gal, gallons a minute into one tanker into fill_gpm",
-    },
+    reverse=dict.fromkeys(
+        SHUT,
+        "write the months in which the site can be USED in a column months, such as 4-11, and take this one out; a "
+        "site without them is taken as usable all year",
+    ),
+    advice={"capacity": "gallons held go into a column storage_gal, gallons a minute into one tanker into fill_gpm"},
 )  # fmt: skip
 STATIONS = TableSpec(
     required=("station_id", "name", "lon", "lat"),
@@ -154,7 +161,10 @@ APPARATUS = TableSpec(
         "in_service": IN_SERVICE_ALIASES,
     },
     meant={
-        "tank_gal": ("capacity", "water", "gal", "tank_capacity", "volume"),
+        "tank_gal": (
+            "capacity", "water", "gal", "tank_capacity", "volume", "tank_cap", "water_capacity", "water_cap",
+            "water_tank", "tank_volume", "tank_vol", "tank_gallons", "water_gallons", "booster_tank",
+        ),
         "pump_gpm": ("gpm", "pump_size", "pump_capacity", "pump_rating"),
         "dump_gpm": ("dump_rate", "dump_valve_gpm"),
         "intake_gpm": ("fill_gpm", "fill_rate", "direct_fill_gpm"),

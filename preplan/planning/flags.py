@@ -184,7 +184,7 @@ def _need_flags(
     for row in np.flatnonzero(carded & scene.needs.assumed):
         yield int(row), Flag("assumed building")
     for row in np.flatnonzero(guessed_use(addresses, scene.rules.required_flow.method)):
-        yield int(row), Flag("use not known", str(addresses.occupancy[row]))
+        yield int(row), Flag("use not known", str(addresses.occupancy[row]) or "the table does not say")
     for row in np.flatnonzero(carded & (addresses.sprinklered == 1.0)):
         yield int(row), Flag("sprinklered")
 

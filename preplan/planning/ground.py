@@ -13,8 +13,8 @@ from preplan.plan_inputs import Inputs
 from preplan.plan_tables import FrontageTable, NeedTable
 from preplan.planning.needs import needs_of
 from preplan.planning.occupancies import guessed_use, unknown_notes
-from preplan.planning.off_road import address_notes, off_road_notes
-from preplan.planning.vehicles import Minutes, fleet_notes
+from preplan.planning.off_road import address_notes, astray_notes, off_road_notes
+from preplan.planning.vehicles import Minutes, assumed_notes, fleet_notes
 from preplan.records import (
     BoolArray,
     FeatureTable,
@@ -183,8 +183,10 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         notes=(
             *([_ROADS_ALONE] if inputs.roads.alone else ()),
             *fleet_notes(inputs.in_service, inputs.district.levels),
+            *assumed_notes(inputs.in_service, rules.apparatus),
             *off_road_notes(inputs, sites, stations),
             *address_notes(inputs, frontages),
+            *astray_notes(about, frontages),
             *unknown_notes(about.occupancy[guessed_use(about, rules.required_flow.method)].tolist()),
         ),
     )

@@ -251,27 +251,43 @@ def is_unknown(text: str) -> bool:
 
 
 def guessed_use(addresses: AddressTable, method: str) -> BoolArray:
-    """Mask the addresses, (addresses,), whose occupancy is not known and decides: nothing else says hazard or flow."""
+    """Mask the addresses, (addresses,), whose occupancy is not known and decides: nothing else says hazard or flow.
+
+    An empty one is as little known as a word that the table lacks: the building may be a sawmill.
+    """
     if method not in _BY_HAZARD:
         return np.zeros(len(addresses), dtype=np.bool_)
-    unknown = [text for text in set(addresses.occupancy.tolist()) if is_unknown(text)]
+    unknown = [text for text in set(addresses.occupancy.tolist()) if not text.strip() or is_unknown(text)]
     given = np.isfinite(addresses.required_gpm) | np.isfinite(addresses.required_gal)
     decides = np.isnan(addresses.occupancy_hazard) & ~given
-    mask: BoolArray = decides & np.isin(addresses.occupancy, text_array(unknown or [""])) & (addresses.occupancy != "")
-    return mask
+    return decides & np.isin(addresses.occupancy, text_array(unknown))
+
+
+_KIND_REMEDY = "Write farm, store, school, church, warehouse or the like, or give occupancy_hazard, 3 to 7."
 
 
 def unknown_notes(words: Iterable[str]) -> tuple[str, ...]:
-    """Tell which unknown words are taken: a dwelling, the lightest hazard, stands in for them."""
-    unknown = Counter(words).most_common()
+    """Tell at how many rows a dwelling, the lightest hazard, stands in for no words or unknown ones."""
+    counted = Counter(text.strip() for text in words)
+    empty = counted.pop("", 0)
+    said = (
+        f"addresses, column occupancy: {empty:,} row{'s say' if empty > 1 else ' says'} nothing of what stands there, "
+        "so that a dwelling, the lightest hazard, was taken: a store or a sawmill needs more. Is there a column that "
+        f"tells, under another name? {_KIND_REMEDY}"
+    )
+    return (*([said] if empty else ()), *_unknown_words(counted))
+
+
+def _unknown_words(counted: Counter[str]) -> tuple[str, ...]:
+    """Tell which unknown words are taken as dwellings."""
+    unknown = counted.most_common()
     if not unknown:
         return ()
     named = ", ".join(f"{text!r} ({count:,})" for text, count in unknown[:_MOST_UNKNOWN])
     more = f" and {len(unknown) - _MOST_UNKNOWN} more" if len(unknown) > _MOST_UNKNOWN else ""
     rows = sum(count for _, count in unknown)
     said = f"{rows:,} row{'s' * (rows > 1)} in words not known here, so that a dwelling, the lightest hazard, was taken"
-    remedy = "write farm, store, school, church, warehouse or the like, or give occupancy_hazard, 3 to 7"
-    return (f"addresses, column occupancy: {said}: {named}{more}; {remedy}",)
+    return (f"addresses, column occupancy: {said}: {named}{more}. {_KIND_REMEDY}",)
 
 
 def tally(occupancies: Iterable[str]) -> tuple[OccupancyCount, ...]:

@@ -6,23 +6,31 @@ And the barriers and waters behind which addresses lie that no truck gets to.
 from __future__ import annotations
 
 import math
+from collections import Counter, defaultdict
 
 import numpy as np
+import shapely
 
 from preplan.errors import Finding, InputError
 from preplan.plan_inputs import Inputs
 from preplan.plan_tables import WATER_BETWEEN, AnswerTable, Flag, FrontageTable
-from preplan.records import BoolArray, FillSite, RoadTable, Station
+from preplan.records import AddressTable, BoolArray, FillSite, RoadTable, Station
 from preplan.roads.barriers import barriers_of
 from preplan.roads.places import Ground, Places
 from preplan.roads.road_names import road_label
+from preplan.roads.street_names import address_street
 from preplan.roads.way_access import bears_a_tanker
-from preplan.units import FT_PER_MI, M_PER_FT
+from preplan.units import FT_PER_MI, M_PER_FT, MI_PER_DEG
 
 BARRIER = "barrier"
 """Flag of an address behind one."""
 FEET_BELOW_MI = 1.0
 """A distance is told in feet below so many miles."""
+ASTRAY_MI = 1.0
+LEAST_OF_A_STREET = 4
+"""So far from its nearest neighbour an address is asked about, where its street has so many (this program's choice)."""
+MOST_ASTRAY = 5
+"""Addresses that a note names; the rest is counted."""
 FAR_SITE_FT = 200.0
 """Farther than this from its road no tanker fills, whatever hose or suction a site has (common practice, no source)."""
 
@@ -78,6 +86,39 @@ def address_notes(inputs: Inputs, frontages: FrontageTable) -> tuple[str, ...]:
     said = f"{off.size:,} of {len(about):,} lie over {most_ft:,.0f} ft from any road for tankers: no route for them"
     worst_said = f"the farthest is {about.address_id[worst]} (row {about.row[worst]}), {far}"
     return (f"addresses: {said}; {worst_said}: is a digit of its place wrong, or does the road file end before it?",)
+
+
+def astray_notes(addresses: AddressTable, frontages: FrontageTable) -> tuple[str, ...]:
+    """Tell which addresses lie far from all others of their street, and on no road of its name: a place may be wrong.
+
+    Two clusters of one street are two streets of one name, which a county has.
+    """
+    rows_of = defaultdict[str, list[int]](list)
+    for row, pair in enumerate(zip(addresses.street.tolist(), addresses.number.tolist(), strict=True)):
+        rows_of[address_street(*pair)].append(row)
+    narrow = np.cos(np.radians(addresses.lat.mean())) if len(addresses) else 1.0
+    points = np.asarray(shapely.points(np.column_stack([addresses.lon * narrow, addresses.lat]) * MI_PER_DEG))
+    places = list(zip(addresses.lon.tolist(), addresses.lat.tolist(), strict=True))
+    there = Counter(places)
+    alone = [there[place] == 1 for place in places]
+    found: list[tuple[float, int]] = []
+    for street, rows in rows_of.items():
+        elsewhere = [row for row in rows if alone[row] and frontages.how[row] != "named"]
+        if street and elsewhere and len(rows) >= LEAST_OF_A_STREET:
+            (at, _), miles = shapely.STRtree(points[rows]).query_nearest(
+                points[elsewhere], exclusive=True, all_matches=False, return_distance=True
+            )
+            far = miles > ASTRAY_MI
+            found += zip(miles[far].tolist(), np.array(elsewhere)[at[far]].tolist(), strict=True)
+    if not found:
+        return ()
+    told = [
+        f"{addresses.address_id[row]} (row {addresses.row[row]}, {addresses.label[row]!r}) {far:,.1f} mi"
+        for far, row in sorted(found, reverse=True)[:MOST_ASTRAY]
+    ]
+    more = f" and {len(found) - MOST_ASTRAY:,} more" * (len(found) > MOST_ASTRAY)
+    said = "far from all others of their street, and on no road of its name"
+    return (f"addresses: {said}: {', '.join(told)}{more}: is their place wrong, or the name of the street?",)
 
 
 def _far(gap_ft: float) -> str:

@@ -11,7 +11,10 @@ from preplan.plan import Cut
 from preplan.records import BoolArray, FloatArray, ResponseLevel, RoadLimits, Unit
 from preplan.roads.network import UNLIMITED, RoadNetwork, Vehicle
 from preplan.roads.search import Fleet
+from preplan.rules import ApparatusRules
 
+_MOST_NAMED = 12
+"""Units that a note names; the rest is counted."""
 Minutes = Callable[[float], FloatArray]
 """Minutes (segments, 2) at a top speed in mph."""
 
@@ -42,6 +45,29 @@ def fleet_notes(units: tuple[Unit, ...], levels: tuple[ResponseLevel, ...]) -> t
                 notes.append(f"response_levels: {said}")
                 break
     return tuple(notes)
+
+
+def assumed_notes(units: tuple[Unit, ...], rules: ApparatusRules) -> tuple[str, ...]:
+    """Tell of the units in service, of which no tank or no weight is known, what stands in for it."""
+    notes = []
+    tankers = [unit for unit in units if is_tanker(unit)]
+    without = [unit.unit_id for unit in tankers if "tank_gal" in unit.assumed]
+    if without:
+        every = "no tanker has a tank_gal (is it under another header?)" * (len(without) == len(tankers))
+        notes.append(
+            f"apparatus: {every or f'no tank_gal is given for {_first(without)}'}: {rules.tanker_tank_gal:,.0f} gal of "
+            f"water counts for each, and without a weight it weighs as a tanker of {rules.heavy_tank_gal:,.0f} gal at "
+            "bridges and limits"
+        )
+    weighed = [f"{unit.unit_id} {unit.loaded_lb:,.0f} lb" for unit in units if "loaded_lb" in unit.assumed]
+    if weighed:
+        notes.append(f"apparatus: no loaded_lb is given, so at bridges and limits is assumed: {_first(weighed)}")
+    return tuple(notes)
+
+
+def _first(named: list[str]) -> str:
+    """List the first few of some names, and count the rest."""
+    return ", ".join(named[:_MOST_NAMED]) + f" and {len(named) - _MOST_NAMED:,} more" * (len(named) > _MOST_NAMED)
 
 
 def is_tanker(unit: Unit) -> bool:

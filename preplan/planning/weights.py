@@ -299,7 +299,7 @@ def _heavier(units: list[Unit]) -> str:
     A few are named each with its weight, many with the least and the most.
     """
     if len(units) <= _MOST_NAMED:
-        named = " and ".join(f"{unit.unit_id} {np.ceil(unit.loaded_lb):,.0f} lb" for unit in units)
+        named = " and ".join(f"{unit.unit_id} {unit.weight_words}" for unit in units)
         return f"{named} loaded weigh{'s' * (len(units) == 1)} more"
     ids = " ".join(unit.unit_id for unit in units)
     return f"{ids} loaded weigh more, {_from_to(units)}"
@@ -308,7 +308,7 @@ def _heavier(units: list[Unit]) -> str:
 def _weighed(units: list[Unit]) -> str:
     """Name units with their weights."""
     if len(units) <= _MOST_NAMED:
-        return ", ".join(f"{unit.unit_id} ({np.ceil(unit.loaded_lb):,.0f} lb)" for unit in units)
+        return ", ".join(f"{unit.unit_id} ({unit.weight_words})" for unit in units)
     return f"{' '.join(unit.unit_id for unit in units)} ({_from_to(units)})"
 
 

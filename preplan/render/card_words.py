@@ -64,7 +64,7 @@ def where(facts: Facts) -> tuple[str, str]:
     below = [f"Cross street: {words.cross_street(group) or words.NOT_KNOWN}"]
     if count > 1:
         below.append(f"{count} addresses; figures are for the weakest, {label}{_which(facts)}")
-    elif road:
+    elif road and not _not_its_road(facts, _road_stood_on(facts)):
         below.append(f"on {road}")
     return headline, "; ".join(below)
 
@@ -298,8 +298,7 @@ def dump(facts: Facts) -> list[Line]:
         said = f"In {without} none: {none}." if without else f"None: {none}."
         others = [for_other_months(facts)] if without else []
         return [*lines, *(line for one in (said, *others) for line in paragraph(one, HALF_PT))]
-    segment = int(front.segment[lead])
-    road = words.road_words(plan, segment) if segment >= 0 else words.road_name(facts.group.road)
+    segment, road = int(front.segment[lead]), _road_stood_on(facts)
     how = {"named": ", the road of its address", "driveway": ", at the mouth of its driveway",
            "nearest": ", the nearest road (assumed)"}.get(str(front.how[lead]), "")  # fmt: skip
     elsewhere = _not_its_road(facts, road)
@@ -316,6 +315,12 @@ def dump(facts: Facts) -> list[Line]:
     lines += paragraph(facing, HALF_PT, bold=True) if facing else []
     lines += paragraph(_hose_words(facts), HALF_PT)
     return lines + (paragraph(_others_hose(facts), HALF_PT) if one else [])
+
+
+def _road_stood_on(facts: Facts) -> str:
+    """Name the road on which tankers dump: of an address off the roads, its own."""
+    segment = int(facts.plan.frontages.segment[facts.lead])
+    return words.road_words(facts.plan, segment) if segment >= 0 else words.road_name(facts.group.road)
 
 
 def _not_its_road(facts: Facts, road: str) -> str:
