@@ -18,6 +18,7 @@ from preplan.plan import Plan, SearchWords
 from preplan.render.map_html import map_page
 from preplan.render.map_search import id_columns, search_data
 from preplan.render.us_grid import grid_words
+from preplan.render.words import coordinates
 from preplan.roads.street_names import search_words
 from tests.browser import Opened, opened, page_source, written
 from tests.example_plan import example_plan
@@ -372,9 +373,34 @@ def test_a_place_and_a_grid_square_are_found_as_cards_print_them(wide: Opened, p
         assert str(plan.addresses.label[row]) in found[1]
         assert re.search(r"\b[0-3]\s?ft away", found[1])
         assert whole(page, f"{lat:.5f} {-lon:.5f}")[1:] == found[1:]  # nobody says the sign over the radio
+        minutes = coordinates(lon, lat)[0]
+        for words in (minutes, minutes.replace("\u00b0", " ").replace("'", ""), f"{-lon:.5f}W {lat:.5f}N",
+                      f"{lon:.5f}, {lat:.5f}", in_seconds(lon, lat)):  # fmt: skip
+            again = whole(page, words)
+            assert again[0].startswith("Nearest to "), words
+            assert str(plan.addresses.label[row]) in again[1], words
         square = grid_words(lon, lat)
         assert any(str(plan.addresses.label[row]) in one for one in whole(page, square)), square
     page.fill("#search", "")
+
+
+def in_seconds(lon: float, lat: float) -> str:
+    """Write a place in degrees, minutes and seconds, with the marks of print."""
+    parts = []
+    for value, letter in ((lat, "N"), (-lon, "W")):
+        minutes, seconds = divmod(round(value * 36_000) / 10.0, 60.0)
+        parts.append(f"{int(minutes // 60)}\u00b0{int(minutes % 60)}\u2032{seconds:.1f}\u2033{letter}")
+    return " ".join(parts)
+
+
+def test_a_place_of_another_country_is_said_to_lie_outside(wide: Opened, plan: Plan) -> None:
+    """`8,220 mi away` from a slip of the sign sent nobody anywhere, and yet looked like an answer."""
+    lat = float(plan.addresses.lat[0])
+    (said,) = whole(wide.page, f"{lat:.5f} N 12.34567 E")
+    assert re.search(r"lies [\d,]+\s?mi from the nearest address: outside the district\.", said)
+    for words in ("450 N 300 W", "12 34", "12.5 Mill", "1.50 2"):
+        assert not any("outside" in one or "Nearest to" in one for one in whole(wide.page, words)), words
+    wide.page.fill("#search", "")
 
 
 def test_a_house_number_with_a_letter_leads_to_the_nearest_and_opens_none(wide: Opened) -> None:

@@ -124,6 +124,7 @@ function besideWords(address) {
 const NEAREST_SHOWN = 5; // addresses about a place
 const FEET_A_DEGREE = 364567; // of latitude, mid-latitudes: good enough to say who is nearest
 const FEET_A_MILE = 5280;
+const OUTSIDE_MI = 25; // a place so far from any address is none of the district
 const TYPO_FROM = 4; // letters of a word in which one may be wrong
 const TWO_TYPOS_FROM = 8;
 
@@ -181,6 +182,8 @@ function find(text) {
   if (crossing) return crossing;
   const { things, ends, units } = searchable();
   const named = idsOf(text);
+  const place = named.length ? null : findDegrees(text);
+  if (place) return place;
   const unit = units.get(closed(text)); // T 31 is T31
   const first = [...named.map(addressHit), ...(unit ? [unit] : [])].slice(0, MOST_FOUND);
   const exact = named.length === 1 || (!named.length && Boolean(unit));
@@ -196,7 +199,7 @@ function find(text) {
   if (joined) return joined;
   const without = lessOf(text, townDrops(text));
   if (nearest && without) return { ...without, hits: [...without.hits, ...nearest.hits].slice(0, MOST_FOUND) };
-  return nearest || findPlace(text) || findCrossed(text) || findBegun(text) || findMisspelt(text) || without
+  return nearest || findSquare(text) || findCrossed(text) || findBegun(text) || findMisspelt(text) || without
     || findLess(text) || { hits: [], count: 0 };
 }
 
@@ -309,30 +312,74 @@ function findLess(text) {
   return lessOf(text, [...townDrops(text), ...short.map((k) => [k]), ...last], { numbers: true });
 }
 
-// The addresses nearest to a latitude and longitude, or those of a square of the national grid, as cards print them.
-function findPlace(text) {
+// The addresses of a square of the national grid, as cards print it.
+function findSquare(text) {
   const square = /(\d{4})\s+(\d{4})$/.exec(text.trim());
   if (square) {
     const hits = [...Array(addresses.count).keys()].filter((a) => addresses.grid(a).endsWith(`${square[1]} ${square[2]}`));
     if (hits.length) return { hits: hits.slice(0, MOST_FOUND).map(addressHit), count: 0, nearest: `In grid square ${square[0]}:` };
   }
-  const place = /^\s*\(?(-?\d{1,2}\.\d{2,})[,\s]+(-?\d{1,3}\.\d{2,})\)?\s*$/.exec(text);
-  if (!place) return null;
-  const [lat, typed] = [Number(place[1]), Number(place[2])];
-  // a longitude without its sign lies on the district's side of the world
-  const lon = typed > 0 && data.view[2] < 0 ? -typed : typed;
-  return { hits: nearestTo(lat, lon), count: 0, nearest: `Nearest to ${place[1]}, ${lon === typed ? "" : "-"}${place[2]}:` };
+  return null;
+}
+
+// The addresses nearest to a latitude and longitude; null where a text is none.
+function findDegrees(text) {
+  const place = placeOf(text);
+  if (!place || !addresses.count) return null;
+  const [lat, lon] = place;
+  const shown = `${lat.toFixed(5)}, ${lon.toFixed(5)}`;
+  const hits = nearestTo(lat, lon);
+  const miles = feetFrom(lat, lon)(hits[0].address) / FEET_A_MILE;
+  if (miles <= OUTSIDE_MI) return { hits, count: 0, nearest: `Nearest to ${shown}:` };
+  return { hits: [], count: 0, nearest: `${shown} lies ${said(miles, "mi")} from the nearest address: outside the district.` };
+}
+
+// Latitude and longitude of a text in degrees, degrees and minutes, or degrees, minutes and seconds, with or without
+// marks, signs and letters; null where it is none.
+function placeOf(text) {
+  const bare = text.toUpperCase().replace(/\b(LATITUDE|LONGITUDE|LAT|LONG|LON|DEG)\b|[\u00b0\u00ba'\u2019\u2032"\u201d\u2033:,;()]/g, " ");
+  if (!/^[\s\d.NSEW+-]+$/.test(bare)) return null;
+  const letters = bare.match(/[NSEW]/g) || [];
+  const numbers = (bare.match(/[+-]?\d+(?:\.\d*)?/g) || []).map(Number);
+  const size = numbers.length / 2;
+  const marked = /[\u00b0\u00ba]/.test(text) || size === 3;
+  const exact = (bare.match(/\.\d\d/g) || []).length === 2; // 450 N 300 W is an address
+  if (![1, 2, 3].includes(size) || !(exact || (marked && letters.length === 2))) return null;
+  if (![0, 2].includes(letters.length) || letters.filter((one) => "NS".includes(one)).length * 2 !== letters.length) return null;
+  if (size > 1 && !letters.length && !/[\u00b0\u00ba]/.test(text)) return null;
+  const halves = [numbers.slice(0, size), numbers.slice(size)];
+  if (halves.some(([, ...parts]) => parts.some((one) => one < 0 || one >= 60))) return null;
+  const values = halves.map(([degrees, minutes = 0, seconds = 0]) => (
+    (degrees < 0 ? -1 : 1) * (Math.abs(degrees) + minutes / 60 + seconds / 3600)));
+  return letters.length ? lettered(values, letters) : unlettered(values);
+}
+
+function lettered(values, letters) {
+  const signed = values.map((value, k) => ("SW".includes(letters[k]) ? -Math.abs(value) : value));
+  const [lat, lon] = "EW".includes(letters[0]) ? signed.reverse() : signed;
+  return Math.abs(lat) <= 90 && Math.abs(lon) <= 180 ? [lat, lon] : null;
+}
+
+// Without letters: a longitude without its sign lies on the district's side of the world, and of two orders the one
+// counts that lies nearer.
+function unlettered([first, second]) {
+  const sided = (lon) => (lon > 0 && data.view[2] < 0 ? -lon : lon);
+  const both = [[first, sided(second)], [second, sided(first)]].filter(([lat, lon]) => Math.abs(lat) <= 90 && Math.abs(lon) <= 180);
+  const feet = ([lat, lon]) => (addresses.count ? feetFrom(lat, lon)(0) : 0);
+  return both.sort((a, b) => feet(a) - feet(b))[0] || null;
+}
+
+// How far an address lies from a place, in feet.
+function feetFrom(lat, lon) {
+  const shrink = Math.cos((lat * Math.PI) / 180);
+  return (a) => Math.hypot(addresses.lat[a] - lat, (addresses.lon[a] - lon) * shrink) * FEET_A_DEGREE;
 }
 
 // The addresses nearest to a place, with how far off they are.
 function nearestTo(lat, lon) {
-  const shrink = Math.cos((lat * Math.PI) / 180);
-  const far = (a) => Math.hypot(addresses.lat[a] - lat, (addresses.lon[a] - lon) * shrink);
+  const far = feetFrom(lat, lon);
   const near = [...Array(addresses.count).keys()].sort((a, b) => far(a) - far(b)).slice(0, NEAREST_SHOWN);
-  const away = (a) => {
-    const feet = far(a) * FEET_A_DEGREE;
-    return feet < FEET_A_MILE ? said(feet, "ft away") : said(feet / FEET_A_MILE, "mi away", 1, 1);
-  };
+  const away = (a) => (far(a) < FEET_A_MILE ? said(far(a), "ft away") : said(far(a) / FEET_A_MILE, "mi away", 1, 1));
   return near.map((a) => ({ ...addressHit(a), more: [away(a), addressHit(a).more].filter(Boolean).join(", ") }));
 }
 
