@@ -100,6 +100,8 @@ def test_no_usable_road_is_no_place() -> None:
         ("OLD TOWN RD", 1, "named"),
         ("VT ROUTE 12", 1, "named"),
         ("STATE ROUTE 12", 1, "named"),
+        ("12 BACK RD MILLRACE", 1, "named"),
+        ("BACK RD N MILLRACE", 0, "nearest"),
         ("MAINE ST", 0, "nearest"),
         ("ELM ST", 0, "nearest"),
         ("", 0, "nearest"),

@@ -28,7 +28,7 @@ from preplan.roads.barriers import on_foot
 from preplan.roads.driveways import driveways, ways_out
 from preplan.roads.mouths import find_dead_ends
 from preplan.roads.places import NO_FRONTAGE, Ground, Near, Places, no_stand, nowhere, place_points
-from preplan.roads.street_names import address_street, loosen, misspellings, road_keys
+from preplan.roads.street_names import address_street, before_town, loosen, misspellings, road_keys
 from preplan.roads.water_between import Waters
 from preplan.rules import PlanRules, RoadRules
 from preplan.units import FT_PER_M, M_PER_FT
@@ -45,13 +45,32 @@ DRIVEWAY_LONGEST_FT = 5280.0
 """A longer walk along driveways is no driveway (this program's careful choice)."""
 
 Forms = Callable[[str], frozenset[str]]
-"""The forms of a key: two streets are taken for one where they share a form."""
-_FORMS: tuple[Forms, ...] = (
-    lambda key: frozenset({key}),
-    lambda key: frozenset({loosen(key)}),
-    lambda key: misspellings(loosen(key)),
+"""The forms of a key: a street and a road are taken for one where they share a form."""
+
+
+def _as_written(key: str) -> frozenset[str]:
+    return frozenset({key})
+
+
+def _loosened(key: str) -> frozenset[str]:
+    return frozenset({loosen(key)})
+
+
+def _without_town(key: str) -> frozenset[str]:
+    return frozenset({before_town(key)})
+
+
+def _misspelt(key: str) -> frozenset[str]:
+    return misspellings(loosen(key))
+
+
+_FORMS: tuple[tuple[Forms, Forms], ...] = (
+    (_as_written, _as_written),
+    (_loosened, _loosened),
+    (_without_town, _as_written),  # the map writes no town behind a road, and RUE ST DENIS is no RUE ST
+    (_misspelt, _misspelt),
 )
-"""Tried in this order."""
+"""Of an address's street and of a road's keys, tried in this order."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +241,7 @@ class _Names:
             [address_street(street, number) for street, number in pairs],
         )
 
-    def members(self, among: Iterable[int], forms: Forms) -> Iterator[tuple[IntArray, IntArray]]:
+    def members(self, among: Iterable[int], own: Forms, road: Forms) -> Iterator[tuple[IntArray, IntArray]]:
         """Give (stretches that share a form of a street's key, addresses on it) for every street that has both."""
         grouped: defaultdict[str, list[int]] = defaultdict(list)
         for address in among:
@@ -230,10 +249,10 @@ class _Names:
                 grouped[self.street[address]].append(address)
         keys_of_form: defaultdict[str, list[str]] = defaultdict(list)
         for key in self.rows_of if grouped else ():
-            for form in forms(key):
+            for form in road(key):
                 keys_of_form[form].append(key)
         for street, addresses in grouped.items():
-            keys = {key for form in forms(street) for key in keys_of_form.get(form, ())}
+            keys = {key for form in own(street) for key in keys_of_form.get(form, ())}
             if keys:
                 rows = np.unique(np.concatenate([self.rows_of[key] for key in sorted(keys)]))
                 yield rows, np.array(addresses, dtype=np.int32)
@@ -242,16 +261,16 @@ class _Names:
         """Tell whether a usable stretch bears the street name of an address, in any of its forms."""
         street = self.street[address]
         return street != "" and any(
-            form in forms(key) for forms in _FORMS for form in forms(street) for key in self.keys_of[row]
+            form in road(key) for own, road in _FORMS for form in own(street) for key in self.keys_of[row]
         )
 
 
 def _nearest_named(ground: Ground, names: _Names, near: Near, snap_m: float) -> Near:
-    """Find the nearest stretch that bears each address's street name, as written, else blurred, else misspelt."""
+    """Find the nearest stretch that bears each address's street name, as written, else blurred and so on."""
     row, gap_m = np.full(len(near.row), -1, dtype=np.int32), np.full(len(near.row), np.inf)
     farthest_m = np.minimum(snap_m, _farthest_m(near.gap_m))
-    for forms in _FORMS:
-        for rows, members in names.members(np.flatnonzero(row < 0).tolist(), forms):
+    for own, road in _FORMS:
+        for rows, members in names.members(np.flatnonzero(row < 0).tolist(), own, road):
             found = ground.nearest(rows, members, within_m=snap_m)
             fits = found.gap_m <= farthest_m[members]
             row[members[fits]], gap_m[members[fits]] = found.row[fits], found.gap_m[fits]

@@ -59,6 +59,10 @@ def _longest(short: str, short_of: Mapping[str, str]) -> str:
 
 
 _STANDARD_SUFFIXES = frozenset(SUFFIX_OF.values())
+_ENDS_A_NAME = frozenset(
+    ("ST", "RD", "LN", "DR", "AVE", "CT", "CIR", "PL", "TER", "BLVD", "PIKE", "TPKE", "TRL", "WAY")
+)
+"""Kinds of street that stand at the end of a name and hardly ever within one (common sense, no source)."""
 _STATE_OF = {name: code for code, name in (entry.strip().split("=") for entry in _STATES.split(";"))}
 _STATE_CODES = frozenset(_STATE_OF.values())
 _BLURRED_CLASSES = _STATE_CODES | {"SR", "US", "RTE"}
@@ -145,6 +149,21 @@ def loosen(key: str) -> str:
     if len(words) > 1 and words[-1] in _STANDARD_SUFFIXES:
         words = words[:-1]
     return "~" + "".join(_LONG_WORD.get(word, word) for word in words)
+
+
+def before_town(key: str) -> str:
+    """Take off what follows the kind of a street and is no direction: a town that no comma parts.
+
+    Examples
+    --------
+    >>> before_town("HERON SHORE LN MILLRACE"), before_town("MAIN ST N"), before_town("HIGH ST EXT")
+    ('HERON SHORE LN', 'MAIN ST N', 'HIGH ST EXT')
+    """
+    words = key.split()
+    ends = [at for at, word in enumerate(words) if at and word in _ENDS_A_NAME]
+    behind = words[ends[-1] + 1 :] if ends else []
+    of_name = not behind or behind[0] in _STANDARD_SUFFIXES or behind[0] in DIRECTIONS.values()
+    return key if of_name else " ".join(words[: ends[-1] + 1])
 
 
 def misspellings(blurred: str) -> frozenset[str]:
