@@ -63,8 +63,11 @@ class _Once(TyperCommand):
         """Refuse an option that is given again, whose first value would be lost."""
         _, _, given = self.make_parser(ctx).parse_args(args=list(args))
         for one, times in Counter(given).items():
-            if times > 1 and isinstance(one, TyperOption) and not one.multiple and not one.is_flag:
-                ctx.fail(f"{max(one.opts, key=len)} is given {times} times: give it once")
+            if not isinstance(one, TyperOption) or one.multiple:
+                continue
+            if times > 1 and (one.secondary_opts or not one.is_flag):
+                either = " or ".join((max(one.opts, key=len), *one.secondary_opts))
+                ctx.fail(f"{either} is given {times} times: give it once")
         return super().parse_args(ctx, args)
 
 

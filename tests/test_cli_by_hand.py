@@ -58,6 +58,10 @@ def test_shuttle_json_is_the_worked_example() -> None:
         ("demand --length 50 --width 30 --height 20 --width 40 --width 50", "--width is given 3 times: give it once"),
         ("hydraulics lay --feet 800 --flow 500 --feet 900", "--feet is given 2 times: give it once"),
         ("build district.toml --out here --out there", "--out is given 2 times: give it once"),
+        (
+            "demand --length 50 --width 30 --height 20 --dwelling --no-dwelling",
+            "--dwelling or --no-dwelling is given 2 times: give it once",
+        ),
     ],
 )
 def test_an_option_that_is_given_again_is_refused(arguments: str, said: str) -> None:

@@ -101,6 +101,9 @@ def test_draft_by_lift_and_altitude() -> None:
     found = answer("draft --pump 1250 --lift 15")
     assert found["by_lift_gpm"] == pytest.approx(875)
     assert answer("draft --pump 1250 --lift 15 --altitude 5000")["gpm"] < 875
+    high = said("draft --pump 1250 --lift 14 --altitude 9000")
+    assert "Drafts 0 gpm" in high
+    assert "Practical lift 15.7 ft, but the shares of a pump's rating end at 12.0 ft there" in high
     assert answer("draft --pump 1250 --lift 5")["gpm"] == 1000
     assert answer("draft --pump 1250 --lift 5 --strainers 2")["gpm"] == 1250
     assert "limited by 1 strainer" in said("draft --pump 1250 --lift 5")

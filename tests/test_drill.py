@@ -657,7 +657,7 @@ def test_few_observations_offer_nothing(small: Small) -> None:
     rows = [row for row in thinned(small.simulate()) if row[0] in ("", "T1")]
     answer = small.answer(rows)
     assert answer["offers"] == []
-    assert any("of 1 tankers: at least 5 of two tankers are wanted" in one for one in answer["not_offered"])
+    assert any("of 1 tanker: at least 5 of two tankers are wanted" in one for one in answer["not_offered"])
     assert "Nothing is offered" in small.drill(rows).stdout
 
 

@@ -31,6 +31,7 @@ from preplan.water.hydraulics import (
     intake_loss_ft,
     lay_gpm,
     lay_psi,
+    lift_of_nothing_ft,
     line_gal,
     pipe_loss_ft,
     practical_lift_ft,
@@ -240,6 +241,10 @@ def test_draft_by_altitude() -> None:
     assert all(np.all(high <= low) for low, high in pairwise(shares))
     assert draft_share(10.0, 1000.0) == pytest.approx(1.0 - 0.3 * 1.152 / 5.0)
     assert float(draft_share(float(practical_lift_ft(8000)), 8000.0)) <= 0.05
+    for altitude in (0.0, 4000.0, 9000.0):
+        last_ft = float(lift_of_nothing_ft(altitude))
+        assert float(draft_share(last_ft, altitude)) == pytest.approx(0.0, abs=1e-9)
+        assert float(draft_share(last_ft - 0.1, altitude)) > 0.0
 
 
 def test_published_pressure_correction() -> None:

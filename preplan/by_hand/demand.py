@@ -74,7 +74,11 @@ def demand(asked: Building) -> str:
     _check_size(asked)
     must_be({"--hazard": asked.hazard}, least=3, most=need_of.LIGHT_HAZARD)
     must_be({"--stories": asked.stories}, least=1, most=MOST_STORIES)
-    kind = one_of("--construction", asked.construction.upper(), need_of.CONSTRUCTION_TYPES)
+    from preplan.inputs.cells import construction  # noqa: PLC0415 - what reads tables is slow to import
+
+    # as tables write it: V-B and Type V are V
+    given = construction(asked.construction) or asked.construction.upper()
+    kind = one_of("--construction", given, need_of.CONSTRUCTION_TYPES)
     rules = RequiredFlowRules(method=one_of("--method", asked.method.lower(), _METHODS))
     small = asked.length * asked.width <= LARGEST_DWELLING_SQFT
     home = asked.hazard == need_of.LIGHT_HAZARD and small if asked.dwelling is None else asked.dwelling

@@ -94,7 +94,9 @@ def _draft_words(asked: DraftAsked, found: Mapping[str, float]) -> list[str]:
     passed = "its pipe" if asked.pipe is not None else f"{asked.strainers} strainer{'s' * (asked.strainers > 1)}"
     limit = passed if found["gpm"] < found["by_lift_gpm"] else "lift and altitude"
     high = f"{number(asked.lift, 1)} ft of lift at {number(asked.altitude)} ft above the sea"
-    beyond = "" if asked.lift <= found["practical_lift_ft"] else ": more than a pump in use attains"
+    last_ft = float(water.lift_of_nothing_ft(asked.altitude))
+    beyond = f", but the shares of a pump's rating end at {number(last_ft, 1)} ft there" * (asked.lift >= last_ft)
+    beyond = beyond if asked.lift <= found["practical_lift_ft"] else ": more than a pump in use attains"
     return [
         *labelled("Drafts", f"{supply(found['gpm'])} gpm, limited by {limit}"),
         *labelled("Pump", f"{supply(found['by_lift_gpm'])} of {supply(asked.pump)} gpm at {high}"),

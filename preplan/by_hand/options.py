@@ -6,6 +6,7 @@ import json
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields
+from difflib import get_close_matches
 from inspect import Parameter, Signature
 from textwrap import wrap
 from types import NoneType, UnionType
@@ -56,16 +57,24 @@ def must_be(
 
 
 def one_of(option: str, value: str, known: Iterable[str]) -> str:
-    """Refuse a word that is not known."""
+    """Refuse a word that is not known.
+
+    Raises
+    ------
+    InputError
+        With the words that are, and the one that is nearest to it.
+    """
     words = tuple(known)
     if value not in words:
-        raise refused(option, f"must be one of {', '.join(words)}", value)
+        near = get_close_matches(value.casefold(), words, n=1)
+        meant = f"did you mean {near[0]}?" if near else ""
+        raise refused(option, f"must be one of {', '.join(words)}", value, meant)
     return value
 
 
-def refused(option: str, rule: str, value: str = "") -> InputError:
+def refused(option: str, rule: str, value: str = "", remedy: str = "") -> InputError:
     """Make the error for one option."""
-    return InputError([Finding(file=BY_HAND, column=option, value=value, rule=rule)])
+    return InputError([Finding(file=BY_HAND, column=option, value=value, rule=rule, remedy=remedy)])
 
 
 def as_json(answer: Mapping[str, object]) -> str:

@@ -11,6 +11,7 @@ import numpy as np
 from preplan.inputs import bounds, cells
 from preplan.inputs.addressing import composed, number_and_street, same_words
 from preplan.inputs.sheet import Sheet
+from preplan.inputs.tables import plain
 from preplan.records import AddressTable, FloatArray, IntArray, TextArray
 from preplan.rules import RequiredFlowRules
 from preplan.units import FT_PER_M
@@ -25,6 +26,8 @@ _HAZARDS = (3.0, 4.0, 5.0, 6.0, 7.0)
 _HAZARD = "an occupancy hazard number is 3 (severe), 4, 5, 6 or 7 (light)"
 LEAST_STORY_FT = 6.0
 """No floor is lower (common sense, no source)."""
+ROW_NUMBERS = frozenset({"objectid", "oid", "fid", "ogc_fid", "gid"})
+"""Headers of ids that a program gives rows by itself."""
 SMALL_FLOORS_SQFT, LEAST_FLOORS = 450.0, 5
 """A table of so many floor areas of which half are smaller is probably in square metres (this program's choice)."""
 FLOORS_AGREE = 2.0
@@ -65,6 +68,7 @@ def read_addresses(sheet: Sheet) -> AddressTable:
         name: sheet.number(name, bound=bounds.ADDRESSES.get(name), **limits) for name, limits in NUMBER_LIMITS.items()
     }
     _check_volume(sheet, numbers)
+    _note_row_numbers(sheet)
     _check_floors(sheet, numbers)
     _ask_metric_floors(sheet, numbers["floor_area_sqft"])
     hazard = sheet.number("occupancy_hazard", remedy=f": {_HAZARD}")
@@ -90,6 +94,16 @@ def read_addresses(sheet: Sheet) -> AddressTable:
         row=sheet.row[kept],
         **{name: values[kept] for name, values in numbers.items()},
     )
+
+
+def _note_row_numbers(sheet: Sheet) -> None:
+    """Note ids that many programs count anew at each export: a card's page is then another house's next year."""
+    header = sheet.read_from.get("address_id", "")
+    if plain(header) in ROW_NUMBERS:
+        sheet.note(
+            f"address_id is read from {header!r}, which many programs count anew at each export: cards, `preplan card` "
+            "and comparisons go by it; is there a column of ids that stay?"
+        )
 
 
 def note_not_given(sheet: Sheet, addresses: AddressTable, rules: RequiredFlowRules) -> None:

@@ -49,7 +49,7 @@ APPARATUS: Mapping[str, Bound] = {
     "max_mph": Bound(10.0, 100.0, "top speed of a loaded fire truck"),
     "portable_tank_gal": Bound(50.0, 50_000.0, "portable tank", seldom=6000.0, few=500.0),
     "supply_hose_ft": Bound(10.0, 50_000.0, "length of supply hose on a truck", seldom=10_000.0, few=50.0),
-    "supply_hose_in": Bound(1.0, 13.0, "diameter of supply hose", "the largest fire hose is 12 in, " + MEMORY),
+    "supply_hose_in": Bound(1.0, 13.0, "diameter of supply hose", "the largest fire hose is 12 in, " + MEMORY, few=2.5),
 }
 STATIONS: Mapping[str, Bound] = {
     "turnout_min": Bound(0.0, 60.0, "turnout of a station", seldom=19.0, few=1.0, asked="is it seconds"),
@@ -59,7 +59,14 @@ FILL_SITES: Mapping[str, Bound] = {
     "site_gpm": Bound(10.0, 100_000.0, "rate of a fill site", seldom=10_000.0, few=100.0),
     "low_gpm": Bound(1.0, 100_000.0, "rate of a fill site", seldom=10_000.0, few=20.0),
     "storage_gal": Bound(10.0, 1e9, "water that a fill site holds", seldom=1e7, few=500.0),
-    "positions": Bound(1.0, 20.0, "number of tankers that fill at one site at once"),
+    "positions": Bound(1.0, 20.0, "number of tankers that fill at one site at once", seldom=6.0),
+    "lift_ft": Bound(
+        0.0,
+        33.0,
+        "lift of a draft",
+        seldom=20.0,
+        asked="is it in inches? From 22.4 ft on nothing is counted on: is it so",
+    ),
 }
 BRIDGES: Mapping[str, Bound] = {
     "operating_lb": Bound(2000.0, 600_000.0, "operating rating of a bridge"),
@@ -73,7 +80,7 @@ ADDRESSES: Mapping[str, Bound] = {
     "height_ft": Bound(6.0, 3_000.0, "height of a building", seldom=250.0),
     "floor_area_sqft": Bound(25.0, 1e8, "floor area of a building", seldom=1e6, few=100.0),
     "stories": Bound(0.5, 200.0, "number of floors of a building", seldom=30.0),
-    "required_gpm": Bound(50.0, 1e5, "required flow of a building", FLOWS, seldom=12_000.0),
+    "required_gpm": Bound(50.0, 1e5, "required flow of a building", FLOWS, seldom=12_000.0, few=100.0),
     "required_gal": Bound(100.0, 1e8, "water that a building needs in all", seldom=2e6, few=1000.0),
     "driveway_ft": Bound(0.0, 1e5, "length of a driveway", seldom=10_560.0, few=5.0),
 }

@@ -231,7 +231,9 @@ def enough(some: Sequence[Observation]) -> bool:
 
 
 def _few(some: Sequence[Observation]) -> str:
-    return f"{len(some)} timed, of {_tankers(some)} tankers: at least {LEAST_COUNT} of two tankers are wanted"
+    tankers = _tankers(some)
+    of = f"{tankers} tanker{'s' * (tankers != 1)}"
+    return f"{len(some)} timed, of {of}: at least {LEAST_COUNT} of two tankers are wanted"
 
 
 def _minutes(key: str, minutes: Sequence[float], some: Sequence[Observation], now: float, how: str = "") -> Offer:

@@ -280,6 +280,15 @@ def draft_share(lift_ft: Numbers, altitude_ft: Numbers = 0.0) -> FloatArray:
     return np.asarray(np.interp(np.asarray(lift_ft, dtype=np.float64) + lost_ft, lifts, shares))
 
 
+def lift_of_nothing_ft(altitude_ft: Numbers = 0.0) -> FloatArray:
+    """Give the lift in ft from which on `draft_share` counts on nothing, at least 0.
+
+    At altitude it is less than the practical lift, since all that the atmosphere loses is taken from it.
+    """
+    lost_ft = theoretical_lift_ft() - theoretical_lift_ft(altitude_ft)
+    return np.maximum(DRAFT[-1][0] - lost_ft, 0.0)
+
+
 def draft_gpm(pump_gpm: Numbers, lift_ft: Numbers, *, strainer_gpm: Numbers) -> FloatArray:
     """Give what a pump drafts at sea level: its rating by lift, at most what its strainer passes."""
     return np.minimum(np.asarray(pump_gpm, dtype=np.float64) * draft_share(lift_ft), strainer_gpm)
