@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Callable, Iterator, Mapping, MutableMapping
+from collections.abc import Iterator, Mapping, MutableMapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -19,7 +19,7 @@ from preplan.plan_inputs import Inputs, Rejected
 from preplan.planning.drill_offers import Offered, offers
 from preplan.planning.drills import Drilled, compare, dump_ground
 from preplan.planning.ground import lay_ground, with_streets
-from preplan.planning.pipeline import plan_district, require_fleet
+from preplan.planning.pipeline import Progress, plan_district, require_fleet
 from preplan.processes import cores
 from preplan.records import FeatureTable, RoadTable
 from preplan.render.letters import unwritten
@@ -37,7 +37,6 @@ from preplan.write import (
     write_results,
 )
 
-Progress = Callable[[str, float], None]
 RESULTS = (
     "addresses.csv", "levels.csv", "seasons.csv", "trips.csv", "tankers.csv", "dispatch.csv", "cards.csv",
     "rejected.csv", "addresses.xlsx", "map.html", "cards.pdf", "sites.pdf", "report.pdf", "preplan.gpkg",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,7 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_inputs import Inputs
 from preplan.planning.ground import lay_ground
-from preplan.planning.pipeline import meets_at, plan_district
+from preplan.planning.pipeline import Progress, meets_at, plan_district
 from preplan.planning.siting import Picked, pick_places
 from preplan.records import BoolArray, FeatureTable, FillSite, FloatArray, RoadLimits, RoadTable
 from preplan.render.words import CAUTIONS, level_words
@@ -25,7 +25,6 @@ from preplan.roads.road_names import road_label
 from preplan.roads.water_places import water_places
 from preplan.water.timeline_memory import remembering
 
-Progress = Callable[[str, float], None]
 COUNTED = ("addresses", "gpm")
 """What the new sites are chosen to bring up: as many addresses as can be, or as much required flow."""
 MOST_NEW = 20

@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 EXAMPLES = """Examples: keep the results that are in the trucks, build again, and compare.
 
 \b
-  cp -r outputs/millrace outputs/millrace-in-the-trucks
+  cp -r outputs/millrace outputs/printed-2026-05-01
   preplan build data_samples/millrace/district.toml
-  preplan compare outputs/millrace-in-the-trucks outputs/millrace --csv changes.csv
+  preplan compare outputs/printed-2026-05-01 outputs/millrace --csv changes.csv
 """
 
 

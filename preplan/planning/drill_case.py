@@ -31,6 +31,7 @@ from preplan.planning.drill_visits import (
     measure,
     ready_min,
 )
+from preplan.planning.fireground import ENDLESS_GAL
 from preplan.records import FillSite, FloatArray, Unit
 from preplan.water.hydraulics import draft_share
 from preplan.water.shuttle import LIMIT_CODE, Shuttle, cap, joined_circuits, limit_words, storage_gpm, sustained
@@ -40,8 +41,6 @@ from preplan.water.uninterrupted import NO_BOUND_GPM
 
 READY = CLOCK_EVENTS[:3]
 """Words by which the dump site, the fill site and the second one are told to be ready."""
-ENDLESS_GAL = 1e9
-"""A portable tank that is never full."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
