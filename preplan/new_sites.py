@@ -29,7 +29,7 @@ COUNTED = ("addresses", "gpm")
 """What the new sites are chosen to bring up: as many addresses as can be, or as much required flow."""
 MOST_NEW = 20
 """New fill sites that may be asked for at once: more are no question of next year's budget (this program's choice)."""
-LEAST_SHORT = 1e-6
+BOUND_REACHED = 1e-6
 """A bound nearer than this share is reached."""
 
 _NO_WATER_NEAR = "shows no pond, lake or wide river near a road that tankers can use"
@@ -311,7 +311,7 @@ def as_text(answer: Siting) -> list[str]:
         lines.append(f"More than {len(answer.new)} bring nobody else up.")
     flow = answer.counted == "gpm"
     together, most = (f"{n:,.0f} gpm" if flow else _addresses(round(n)) for n in (answer.brought, answer.bound))
-    if answer.bound - answer.brought < LEAST_SHORT * max(answer.brought, 1.0):
+    if answer.bound - answer.brought < BOUND_REACHED * max(answer.brought, 1.0):
         lines.append(f"Together {together}: proved, no choice of so many of these places brings more, each alone.")
     else:
         lines.append(f"Together {together}; no choice of so many brings more than {most}, as far as was searched.")

@@ -112,6 +112,11 @@ class NeedTable(Columns):
     assumed: BoolArray
     """True where a default building stood in."""
 
+    @property
+    def met_from_gpm(self) -> FloatArray:
+        """Give the flow from which on each requirement is met, (addresses,): what is required, but for rounding."""
+        return self.required_gpm - ROUNDING_GPM
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OccupancyCount:

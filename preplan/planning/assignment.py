@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from preplan.plan_tables import ROUNDING_GPM, FrontageTable, NeedTable
+from preplan.plan_tables import FrontageTable, NeedTable
 from preplan.planning.response import Jobs, Response, assign_jobs
 from preplan.records import ALL_MONTHS, BoolArray, Columns, FillSite, FloatArray, IntArray, ResponseLevel, Unit
 from preplan.rules import Rules
@@ -213,7 +213,7 @@ def supply_line(scene: Scene, jobs: Jobs, address: IntArray, later: FloatArray |
     none = (dump == attack) | (dump < 0)
     line.gpm[none], line.reached_gpm[none], line.short_ft[none], line.laid_ft[none] = np.inf, np.inf, 0.0, 0.0
     line.ready_min[none] = np.where(dump >= 0, arrival[np.arange(len(dump)), dump], np.inf)[none]
-    more = np.flatnonzero(line.gpm < scene.needs.required_gpm[address] - ROUNDING_GPM).astype(np.int32)
+    more = np.flatnonzero(line.gpm < scene.needs.met_from_gpm[address]).astype(np.int32)
     if more.size:
         line.put(more, _with_spare(scene, address[more], arrival[more], jobs.rows(more), line.rows(more)))
     return _for_a_nurse(scene, address, arrival, dump, line)
@@ -237,7 +237,7 @@ def _for_a_nurse(scene: Scene, address: IntArray, arrival: FloatArray, dump: Int
 def _with_spare(scene: Scene, address: IntArray, arrival: FloatArray, jobs: Jobs, line: SupplyLine) -> SupplyLine:
     """Let engines without a job bring hose, one after the other as they arrive, while the line carries too little."""
     rules, response, row = scene.rules.shuttle, scene.response, np.arange(len(address))
-    attack, need = response.attack_engine[address], scene.needs.required_gpm[address] - ROUNDING_GPM
+    attack, need = response.attack_engine[address], scene.needs.met_from_gpm[address]
     spare = response.engines[address, jobs.level] & np.isfinite(arrival)
     for busy in (attack, jobs.dump_engine, jobs.fill_engine, jobs.second_engine):
         known = busy >= 0
@@ -266,7 +266,7 @@ def _laid(scene: Scene, address: IntArray, arrival: FloatArray, whose: IntArray)
         np.where(whose >= 0, hose_ft[whose], 0.0),
         hose_in[whose],
         loss_psi=rules.supply_psi - rules.supply_residual_psi,
-        needed_gpm=scene.needs.required_gpm[address] - ROUNDING_GPM,
+        needed_gpm=scene.needs.met_from_gpm[address],
     )
     laid_ft = np.zeros(arrival.shape)
     np.add.at(laid_ft, (np.broadcast_to(row, whose.shape), whose), found.laid_ft)

@@ -114,7 +114,7 @@ def _split_from(flows: Flows, first: IntArray, row: IntArray, stands: BoolArray,
     tankers are split over `first` (addresses,), the next best, and a second one. At the highest level also where that
     holds more than `keep_site_gain` more and brings no less.
     """
-    need, much = flows.scene.needs.required_gpm - ROUNDING_GPM, 1.0 + flows.scene.rules.plan.keep_site_gain
+    need, much = flows.scene.needs.met_from_gpm, 1.0 + flows.scene.rules.plan.keep_site_gain
     short = (row >= 0) & (flows.brings(row) < need)
     first = np.where(short, first, -1).astype(np.int32)
     _settle(flows, first, level)
@@ -137,7 +137,7 @@ def _kept_or_better(scene: Scene, flows: Flows, lower: IntArray, best: IntArray,
     flows.look(rows, lower[rows], np.full(rows.size, level, dtype=np.int32))
     much = 1.0 + scene.rules.plan.keep_site_gain
     old, new = flows.brought_at(lower, level), flows.brought_at(best, level)
-    need = scene.needs.required_gpm - ROUNDING_GPM
+    need = scene.needs.met_from_gpm
     gains = (new > old * much) | ((new >= need) & (old < need))
     gains |= flows.held_at(best, level) > flows.held_at(lower, level) * much  # nearly as much, and with less of a break
     return np.where((lower >= 0) & ~gains, lower, best).astype(np.int32)

@@ -13,15 +13,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.assignment import CutTrips, Scene, season_months
 from preplan.planning.choices import SeasonSites, season_sites
 from preplan.planning.fireground import case_table, drafting_itself, everyone, setup_min
-from preplan.planning.flows import ALIKE, SLACK, Flows
+from preplan.planning.flows import ALIKE, Flows
 from preplan.planning.pieces import in_pieces
 from preplan.planning.round_trips import SeasonTrips
 from preplan.planning.splits import NEAREST
 from preplan.records import BoolArray, FillSite, FloatArray, IntArray
+from preplan.water.same import SAME
 from preplan.water.timeline_bound import most_delivered_gpm, most_flow_gpm
 from preplan.water.timeline_table import CaseTable
 
@@ -66,7 +66,7 @@ def _second_sites(flows: Flows, looks: Looks, least_min: FloatArray) -> BoolArra
     if not scene.rules.plan.split_sites:
         return doubtful
     shares = max(Counter(site.source for site in scene.sites).values())
-    need = scene.needs.required_gpm[:, None] - ROUNDING_GPM
+    need = scene.needs.met_from_gpm[:, None]
     for stands, chosen in looks:
         held = np.column_stack([flows.held_at(column, level) for level, column in enumerate(chosen.site.T)])
         trip = np.sort(np.where(stands, flows.shortest_min, np.inf), axis=1)
@@ -101,7 +101,7 @@ def _bars(flows: Flows, looks: Looks, least_min: FloatArray) -> Bars:
     none stands in. Whichever of the two is chosen in the end, the other one bars the way.
     """
     scene = flows.scene
-    a, need = np.arange(len(scene.needs)), scene.needs.required_gpm - ROUNDING_GPM
+    a, need = np.arange(len(scene.needs)), scene.needs.met_from_gpm
     soonest = least_min.min(axis=1, initial=np.inf)
     bars = Bars(*np.full((2, len(a), len(scene.levels)), np.inf))
     for _, chosen in looks:
@@ -110,12 +110,12 @@ def _bars(flows: Flows, looks: Looks, least_min: FloatArray) -> Bars:
             gpm, sent = flows.held_at(backup, level), scene.response.tankers[:, level].sum(axis=1)
             # As much wins by more tankers, or by a shorter trip; see `Flows.best_site`.
             loses = (flows.tankers[a, at, level] >= sent) & (soonest >= flows.trip_min[a, at, level])
-            bar = np.where(loses | (gpm <= 0.0), gpm * (1.0 + SLACK), gpm * (1.0 - 2.0 * ALIKE))
+            bar = np.where(loses | (gpm <= 0.0), gpm * (1.0 + SAME), gpm * (1.0 - 2.0 * ALIKE))
             site = chosen.site[:, level]
-            bar = np.minimum(bar, flows.held_at(site, level) * (1.0 + SLACK))
+            bar = np.minimum(bar, flows.held_at(site, level) * (1.0 + SAME))
             lesser = np.minimum(flows.brought_at(backup, level), flows.brought_at(site, level))
-            meets, nearly = lesser >= need, flows.nearly(lesser, need) * (1.0 - 2.0 * SLACK)
-            held = np.where(meets, bar, np.maximum(need, 0.0) * (1.0 - 2.0 * SLACK))
+            meets, nearly = lesser >= need, flows.nearly(lesser, need) * (1.0 - 2.0 * SAME)
+            held = np.where(meets, bar, np.maximum(need, 0.0) * (1.0 - 2.0 * SAME))
             delivered = np.where(meets, np.inf, np.where(nearly > 0.0, nearly, 0.0))
             for found, least in ((bars.held_gpm, held), (bars.delivered_gpm, delivered)):
                 found[:, level] = np.minimum(found[:, level], np.where(backup >= 0, least, -1.0))

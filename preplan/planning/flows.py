@@ -21,6 +21,7 @@ from preplan.planning.assignment import Scene, circuit_of
 from preplan.planning.fireground import Crews, case_table, drafting_itself, everyone, haulers, legs_min, steady
 from preplan.planning.pieces import in_pieces
 from preplan.records import BoolArray, FloatArray, IntArray, joined
+from preplan.water.same import SAME
 from preplan.water.timeline_batch import best_fleets, brought_gpm, held_flows
 from preplan.water.timeline_bound import most_gpm
 from preplan.water.timeline_clock import Rows
@@ -31,8 +32,6 @@ UNKNOWN = -2
 """Row of a split that nobody has sought yet."""
 _NOTHING_GPM = 1e-6
 """A case that holds no more holds nothing."""
-SLACK = 1e-9
-"""Relative difference below which two flows are equal."""
 ALIKE = 1e-6
 """Relative difference below which two sites hold as much: each flow is found by a search that ends near it."""
 
@@ -256,16 +255,16 @@ class Flows:
     def _could_win(self, rows: IntArray, pick: IntArray, level: int) -> BoolArray:
         """Mask the sites of some addresses, (rows, sites), whose bounds allow that they be better than the pick."""
         most, trip = self.most_gpm[rows, :, level], self.trip_min[rows, :, level]
-        need = self.scene.needs.required_gpm[rows, None] - ROUNDING_GPM
+        need = self.scene.needs.met_from_gpm[rows, None]
         best = np.where(pick >= 0, self.gpm[rows, pick, level], -1.0)[:, None]
         brings = np.where(pick >= 0, self.brings_gpm[rows, pick, level], -1.0)[:, None]
         # As much could win by more tankers or a shorter trip, unless the best has them all and none is shorter.
         sent = self.scene.response.tankers[rows, level].sum(axis=1)
         settled = (pick >= 0) & (self.tankers[rows, pick, level] >= sent)
         shorter = ~settled[:, None] | (trip < self.trip_min[rows, pick, level][:, None])
-        holds_more = (most > best * (1.0 + SLACK)) | ((most >= best * (1.0 - ALIKE)) & shorter)
-        enough = self.most_delivered_gpm[rows, :, level] >= self.nearly(brings, need) * (1.0 - SLACK)
-        return np.where(best >= need, holds_more, (most >= need * (1.0 - SLACK)) | enough)
+        holds_more = (most > best * (1.0 + SAME)) | ((most >= best * (1.0 - ALIKE)) & shorter)
+        enough = self.most_delivered_gpm[rows, :, level] >= self.nearly(brings, need) * (1.0 - SAME)
+        return np.where(best >= need, holds_more, (most >= need * (1.0 - SAME)) | enough)
 
     def _pick(self, rows: IntArray, known: BoolArray, level: int) -> IntArray:
         """Pick the best of some addresses' known sites, (rows, sites): -1 where none is."""
@@ -279,7 +278,7 @@ class Flows:
         tied &= brought >= brought.max(axis=1, keepdims=True, initial=-1.0) * (1.0 - ALIKE)
         dry = self.gpm[rows, :, level] <= _NOTHING_GPM  # late tankers still fill at the better site
         long_run = np.where(tied, np.where(dry, self.steady_gpm[rows, :, level], 0.0), -1.0)
-        tied &= long_run >= long_run.max(axis=1, keepdims=True, initial=-1.0) * (1.0 - SLACK)
+        tied &= long_run >= long_run.max(axis=1, keepdims=True, initial=-1.0) * (1.0 - SAME)
         count = np.where(tied, self.tankers[rows, :, level], -1)
         tied &= count == count.max(axis=1, keepdims=True, initial=-1)
         site = np.where(tied, self.trip_min[rows, :, level], np.inf).argmin(axis=1)
@@ -337,7 +336,7 @@ class Flows:
     def _or_drafting(self, crews: Crews, work: Callable[[Crews], Settled]) -> Settled:
         """Work cases out, and those that do not meet with the attack engine to draft: the better of both."""
         done = work(crews)
-        short = np.flatnonzero(done.gpm < self.scene.needs.required_gpm[crews.address] - ROUNDING_GPM)
+        short = np.flatnonzero(done.gpm < self.scene.needs.met_from_gpm[crews.address])
         rows, itself = drafting_itself(self.scene, crews.rows(short))
         if not rows.size:
             return done
@@ -352,7 +351,7 @@ class Flows:
         """
         need = self.scene.needs.required_gpm[one.run.address]
         few = self.nearly(np.maximum(one.brings_gpm, other.brings_gpm), need)
-        more = (other.gpm > one.gpm * (1.0 + SLACK)) | (other.brings_gpm > one.brings_gpm * (1.0 + SLACK))
+        more = (other.gpm > one.gpm * (1.0 + SAME)) | (other.brings_gpm > one.brings_gpm * (1.0 + SAME))
         better = more & (other.gpm >= one.gpm) & (other.brings_gpm >= few)
         return np.flatnonzero((other.gpm >= need - ROUNDING_GPM) | better)
 
@@ -410,7 +409,7 @@ class Flows:
         if not rows.size:
             return done
         whole = self._whole()
-        worse = done.brings_gpm[rows] < whole.brings_gpm[below[rows]] * (1.0 - SLACK)
+        worse = done.brings_gpm[rows] < whole.brings_gpm[below[rows]] * (1.0 - SAME)
         rows, below = rows[worse], below[rows[worse]]
         kept = whole.rows(below)
         return _put_settled(done, rows, replace(kept, run=replace(kept.run, level=run.level[rows])))
@@ -461,7 +460,7 @@ def first_open(most_gpm: FloatArray, trip_min: FloatArray, open_sites: BoolArray
 def _outdoes(flow: FloatArray, used: BoolArray, best: FloatArray, best_used: BoolArray) -> BoolArray:
     """Tell where a fleet brings more than the best so far, or as much with more tankers; (cases,)."""
     more = used.sum(axis=1) > best_used.sum(axis=1)
-    equal = np.abs(flow - best) <= SLACK * np.maximum(best, 1.0)
+    equal = np.abs(flow - best) <= SAME * np.maximum(best, 1.0)
     outdoes: BoolArray = np.where(equal, more, flow > best)
     return outdoes
 

@@ -13,9 +13,9 @@ from preplan.planning.levels import Worked
 from preplan.planning.minutes import on_arrival_min
 from preplan.planning.pieces import in_pieces
 from preplan.records import BoolArray, FloatArray, joined
+from preplan.water.same import SAME
 from preplan.water.timeline_batch import QueueTable, brought_gpm, held_flows, queues
 from preplan.water.timeline_clock import Rows
-from preplan.water.uninterrupted import SAME_FLOW
 
 
 def haul_table(worked: Sequence[Worked]) -> HaulTable:
@@ -75,7 +75,7 @@ def _adding(part: Worked, arrival_min: FloatArray) -> BoolArray:
             table = case_table(part.scene, part.run.rows(some))
             table = replace(table, arrival_min=np.where(fewer, table.arrival_min, np.inf))
             without[some] = brought_gpm(table, held_flows(table).uninterrupted_gpm)
-        rows = rows[without[rows] >= part.found.brings_gpm[rows] * (1.0 - 10 * SAME_FLOW)]
+        rows = rows[without[rows] >= part.found.brings_gpm[rows] * (1.0 - 10 * SAME)]
         adds[rows, _last(np.where(adds, arrival_min, np.inf)[rows])] = False
         rows = rows[adds[rows].any(axis=1)]
     return adds

@@ -198,7 +198,7 @@ def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backu
         backup_steady_gpm=np.full(shape, np.nan),
         alone_gpm=np.full(shape, np.nan),
         one_out_gpm=numbers(lambda part: part.found.least_one_out_gpm),
-        meets=np.nan_to_num(held) >= scene.needs.required_gpm[:, None] - ROUNDING_GPM,
+        meets=np.nan_to_num(held) >= scene.needs.met_from_gpm[:, None],
         short_engines=scene.response.short_engines,
         short_tankers=scene.response.short_tankers,
         season=choice.season,

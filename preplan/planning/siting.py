@@ -15,7 +15,6 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csr_array, eye_array, hstack
 
-from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.flows import Flows
 from preplan.records import BoolArray, FloatArray, IntArray
 
@@ -50,7 +49,7 @@ def meets_from(flows: Sequence[Flows], places: Sequence[int], levels: int) -> Bo
     whole_year = [scene.sites[place].stands_through(scene.planned) for place in places]
     meets: BoolArray = np.tile(np.array(whole_year, dtype=np.bool_), (len(scene.needs), 1))
     at = np.array(places, dtype=np.int32)
-    need = scene.needs.required_gpm[:, None] - ROUNDING_GPM
+    need = scene.needs.met_from_gpm[:, None]
     for each in flows:
         held = np.zeros_like(meets)
         for level in reversed(range(levels)):  # the highest holds most

@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.assignment import crews, draws_elsewhere
 from preplan.planning.fireground import Crews, case_table, everyone, with_jobs
-from preplan.planning.flows import ALIKE, SLACK, UNKNOWN, Flows, Settled, first_open, without_the_slow
+from preplan.planning.flows import ALIKE, UNKNOWN, Flows, Settled, first_open, without_the_slow
 from preplan.planning.pieces import in_pieces
 from preplan.records import BoolArray, FloatArray, IntArray, joined
+from preplan.water.same import SAME
 from preplan.water.timeline_batch import held_flows
 from preplan.water.timeline_bound import most_split_gpm
 from preplan.water.timeline_clock import Rows
@@ -49,7 +49,7 @@ def split_rows(flows: Flows, row: IntArray, below: IntArray, stands: BoolArray, 
     scene, row = flows.scene, row.copy()
     if not scene.rules.plan.split_sites:
         return row
-    need = scene.needs.required_gpm - ROUNDING_GPM
+    need = scene.needs.met_from_gpm
     some = np.flatnonzero((row >= 0) & (flows.held_gpm(row) < need))
     for part in in_pieces(some, each=NEAREST + 1):
         base = flows.settled_rows(row[part])
@@ -80,14 +80,14 @@ def _is_worth_it(flows: Flows, base: Settled, done: Settled, level: int) -> Bool
     lifted = done.gpm >= _wanted_gpm(flows, base, level)
     used, there = done.run.used, done.run.at_second
     both = (used & there).any(axis=1) & (used & ~there).any(axis=1)
-    worth: BoolArray = lifted & both & (done.brings_gpm >= base.brings_gpm * (1.0 - SLACK))
+    worth: BoolArray = lifted & both & (done.brings_gpm >= base.brings_gpm * (1.0 - SAME))
     return worth
 
 
 def _wanted_gpm(flows: Flows, base: Settled, level: int) -> FloatArray:
     """Give the flow from which a split is worth it, (cases,): the requirement, at the highest level a gain will do."""
     scene = flows.scene
-    need = scene.needs.required_gpm[base.run.address] - ROUNDING_GPM
+    need = scene.needs.met_from_gpm[base.run.address]
     if level < len(scene.levels) - 1:
         return need
     return np.minimum(need, base.gpm * (1.0 + scene.rules.plan.keep_site_gain))
@@ -95,7 +95,7 @@ def _wanted_gpm(flows: Flows, base: Settled, level: int) -> FloatArray:
 
 def _never_less(flows: Flows, row: IntArray, below: IntArray, level: int) -> IntArray:
     """Let a level do what the level below does where its own crews would do worse."""
-    less = np.flatnonzero((row >= 0) & (below >= 0) & (flows.brings(row) < flows.brings(below) * (1.0 - SLACK)))
+    less = np.flatnonzero((row >= 0) & (below >= 0) & (flows.brings(row) < flows.brings(below) * (1.0 - SAME)))
     if less.size:
         kept = flows.settled_rows(below[less])
         level_of = np.full(less.size, level, dtype=np.int32)
@@ -108,8 +108,8 @@ def _split(flows: Flows, base: Settled, tried: BoolArray, level: int) -> tuple[R
     scene = flows.scene
     asked = _worth_it(flows, base, tried, level)
     run, gpm = _moved(flows, asked, base.gpm[asked.case])
-    gains = np.flatnonzero(gpm > base.gpm[asked.case] * (1.0 + SLACK))
-    meets = gpm >= scene.needs.required_gpm[run.address] - ROUNDING_GPM
+    gains = np.flatnonzero(gpm > base.gpm[asked.case] * (1.0 + SAME))
+    meets = gpm >= scene.needs.met_from_gpm[run.address]
     by_order = meets & ~run.attack_drafts  # who meets so need not have the attack engine draft
     # Stable: of equal flows the stronger site.
     order = gains[np.lexsort((-gpm[gains], ~by_order[gains], asked.case[gains]))]

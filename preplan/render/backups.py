@@ -78,7 +78,7 @@ def _is_as_told(plan: Plan, season: SeasonLine, address: int, level: int) -> boo
     then, told = float(season.backup_gpm[cell]), float(plan.levels.backup_gpm[cell])
     if not (np.isfinite(then) and np.isfinite(told)):
         return True
-    least = float(plan.needs.required_gpm[address]) - ROUNDING_GPM
+    least = float(plan.needs.met_from_gpm[address])
     lower = words.round_down(then, words.CARD_STEP_GPM) < words.round_down(told, words.CARD_STEP_GPM)
     return not lower and (then >= least) == (told >= least)
 

@@ -224,7 +224,7 @@ def season_words(plan: Plan, address: int, level: int) -> list[str]:
 
     Where the level meets in some of them alone, each says whether it does.
     """
-    need = float(plan.needs.required_gpm[address]) - ROUNDING_GPM
+    need = float(plan.needs.met_from_gpm[address])
     enough = [bool(one.uninterrupted_gpm[address, level] >= need) for one in plan.seasons]
     verdict = (", does not meet", ", meets") if len(set(enough)) > 1 else ("", "")
     lines: dict[str, list[int]] = {}
@@ -239,7 +239,7 @@ def season_words(plan: Plan, address: int, level: int) -> list[str]:
 def months_of_need(facts: Facts) -> str:
     """Name the months in which no level below the one shown meets where one does in others; else ''."""
     plan, lead = facts.plan, facts.lead
-    need = float(plan.needs.required_gpm[lead]) - ROUNDING_GPM
+    need = float(plan.needs.met_from_gpm[lead])
     if facts.level < 1:
         return ""
     lower = [bool((season.uninterrupted_gpm[lead, : facts.level] >= need).any()) for season in plan.seasons]
@@ -250,7 +250,7 @@ def months_of_need(facts: Facts) -> str:
 def months_short(facts: Facts) -> str:
     """Name the months in which no level meets where the one shown does in others; '' where that is not so."""
     plan, lead = facts.plan, facts.lead
-    need = float(plan.needs.required_gpm[lead]) - ROUNDING_GPM
+    need = float(plan.needs.met_from_gpm[lead])
     if facts.status != "not met" or facts.level < 0:
         return ""
     flows = [np.nan_to_num(season.uninterrupted_gpm[lead]) for season in plan.seasons]

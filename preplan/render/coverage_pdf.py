@@ -9,7 +9,7 @@ from itertools import product
 import numpy as np
 
 from preplan.plan import Plan
-from preplan.plan_tables import ROUNDING_GPM, STATUSES
+from preplan.plan_tables import STATUSES
 from preplan.records import ALL_MONTHS, FILL_SITE_KINDS, BoolArray, FloatArray
 from preplan.render import index_pdf, scene, symbols_pdf, words
 from preplan.render.charts import Picture, draw_edge, draw_key, key_places
@@ -221,5 +221,5 @@ def shares(plan: Plan) -> tuple[FloatArray, BoolArray]:
     flow = np.nan_to_num(plan.answers.shown_flow(plan.levels.uninterrupted_gpm))
     with np.errstate(invalid="ignore", divide="ignore"):
         share: FloatArray = flow / plan.needs.required_gpm
-    share = np.where(flow >= plan.needs.required_gpm - ROUNDING_GPM, np.maximum(share, 1.0), share)
+    share = np.where(flow >= plan.needs.met_from_gpm, np.maximum(share, 1.0), share)
     return share, np.asarray(plan.answers.status != "hydrant") & np.isfinite(share)

@@ -9,7 +9,6 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.plan_tables import ROUNDING_GPM
 from preplan.records import BoolArray, FloatArray
 from preplan.render import words
 from preplan.render.first_minutes import full_flow_min
@@ -190,7 +189,7 @@ def _meeting_lays(plan: Plan, address: int, sharing: Sequence[int]) -> list[int]
 def _lay_meets(plan: Plan, row: int) -> bool:
     """Tell whether a lay carries what is required, and tankers do not, or not so soon, or at a higher level only."""
     address, ready_min = int(plan.lays.address[row]), float(plan.lays.ready_min[row])
-    need = float(plan.needs.required_gpm[address]) - ROUNDING_GPM
+    need = float(plan.needs.met_from_gpm[address])
     if plan.lays.gpm[row] < need:
         return False
     if plan.answers.status[address] == "higher level":

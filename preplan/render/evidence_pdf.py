@@ -179,7 +179,7 @@ def hose_lays(document: Document, plan: Plan) -> None:
     if not len(lays):
         document.flow("Nowhere: no address that waits for more water lies within reach of the hose that engines carry.")
         return
-    carries = lays.gpm >= plan.needs.required_gpm[lays.address] - ROUNDING_GPM
+    carries = lays.gpm >= plan.needs.met_from_gpm[lays.address]
     document.flow(
         "Addresses that the first response level does not serve, and to which the own hose of some level's engines "
         f"would bring more than the tankers of that same level: {len(lays):,}; the required flow to "
@@ -279,7 +279,7 @@ def criteria(plan: Plan) -> list[tuple[str, BoolArray]]:
 def _raised(plan: Plan) -> BoolArray:
     """Mask the addresses that have what they need from when a rater lets the flow be higher on, at some level."""
     most = np.nan_to_num(plan.rater.raised_gpm).max(axis=1, initial=0.0)
-    enough: BoolArray = most >= plan.needs.required_gpm - ROUNDING_GPM
+    enough: BoolArray = most >= plan.needs.met_from_gpm
     return enough
 
 

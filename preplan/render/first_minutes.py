@@ -279,14 +279,14 @@ def little_time(plan: Plan, rows: Sequence[int]) -> BoolArray:
     answers, those = plan.answers, np.array(rows, dtype=np.int32)
     soon = hurried(answers.call_by_min[those], answers.first_arrival_min[those])
     held = plan.levels.on_arrival_gpm[those, answers.level[those]]
-    short: BoolArray = soon | (held < plan.needs.required_gpm[those] - ROUNDING_GPM)
+    short: BoolArray = soon | (held < plan.needs.met_from_gpm[those])
     return short & answers.in_time(those)
 
 
 def little_time_then(plan: Plan, address: int, then: ThenCalled) -> bool:
     """Tell the same of what the crew of other months holds."""
     soon = bool(hurried(np.asarray(then.advised_min), np.asarray(then.first_arrival_min)))
-    return soon or then.on_arrival_gpm < float(plan.needs.required_gpm[address]) - ROUNDING_GPM
+    return soon or then.on_arrival_gpm < float(plan.needs.met_from_gpm[address])
 
 
 def when_words(by_min: float, *, hurried: bool) -> str:
@@ -359,7 +359,7 @@ def _not_met(plan: Plan, address: int, level: int, sharing: Sequence[int]) -> st
 
 def _but_later(plan: Plan, address: int, sharing: Sequence[int]) -> str:
     """Say from when on the level shown does hold what is required, if little is drawn until then; '' where never."""
-    later, need = plan.built_up.at_all(sharing), float(plan.needs.required_gpm[address]) - ROUNDING_GPM
+    later, need = plan.built_up.at_all(sharing), float(plan.needs.met_from_gpm[address])
     if later is None or later.gpm < need:
         return ""
     return f", but this one from minute {words.need(later.from_min)} on, if little is drawn until then"
@@ -409,7 +409,7 @@ def _after(plan: Plan, address: int, flow_gpm: float, steady_gpm: float) -> str:
 
 def _when_none(plan: Plan, address: int) -> str:
     """Name the months in which no level holds what is required, where one does in others, behind a blank."""
-    need = float(plan.needs.required_gpm[address]) - ROUNDING_GPM
+    need = float(plan.needs.met_from_gpm[address])
     short = [one.months for one in plan.seasons if not np.nan_to_num(one.uninterrupted_gpm[address]).max() >= need]
     return f" in {month_words(chain.from_iterable(short))}" if 0 < len(short) < len(plan.seasons) else ""
 

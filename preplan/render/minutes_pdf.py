@@ -7,7 +7,7 @@ from collections import Counter
 import numpy as np
 
 from preplan.plan import Plan
-from preplan.plan_tables import FIRST_ALARM_IN, LEAST_GAP_MIN, ROUNDING_GPM
+from preplan.plan_tables import FIRST_ALARM_IN, LEAST_GAP_MIN
 from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.render import words
 from preplan.render.bars_pdf import BAR_PT, Bar, bars
@@ -165,7 +165,7 @@ def against_steady(document: Document, plan: Plan) -> None:
 def levels_by(plan: Plan) -> tuple[IntArray, IntArray, BoolArray]:
     """Give the lowest level that meets by steady and by uninterrupted flow, `NEVER` where none; and who is asked."""
     asked = np.asarray(plan.answers.level >= 0)
-    need = plan.needs.required_gpm[:, None] - ROUNDING_GPM
+    need = plan.needs.met_from_gpm[:, None]
     return _first(plan.levels.sustained_gpm, need), _first(plan.levels.uninterrupted_gpm, need), asked
 
 

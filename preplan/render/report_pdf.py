@@ -9,7 +9,7 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.plan_tables import NO_SITE_IN, ROUNDING_GPM, STATUSES
+from preplan.plan_tables import NO_SITE_IN, STATUSES
 from preplan.records import BoolArray
 from preplan.render import coverage_pdf, evidence_pdf, minutes_pdf, words
 from preplan.render.bars_pdf import BAR_PT, Bar, bars
@@ -148,7 +148,7 @@ def _shortfalls(document: Document, plan: Plan) -> None:
     document.flow(f"Addresses not met: {len(order):,}. Addresses without a route: {no_route:,}{_without_why(plan)}.")
     later = len(plan.built_up.address)
     if later:
-        enough = plan.built_up.gpm >= plan.needs.required_gpm[plan.built_up.address] - ROUNDING_GPM
+        enough = plan.built_up.gpm >= plan.needs.met_from_gpm[plan.built_up.address]
         document.flow(
             f"At {later:,} of those not met at least a quarter more than that is held from a later minute on, once "
             f"late units are there and the shuttle has built up; at {int(enough.sum()):,} of them all that is "

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from preplan.records import BoolArray, FloatArray, TextArray
+from preplan.water.same import SAME
 from preplan.water.tanker import Handling, Tankers, filling, handling, into_one_gpm
 
 __all__ = [
@@ -37,7 +38,6 @@ NO_LIMIT = -1
 
 _PIECE = 1 << 21  # array elements worked on at once: bounds temporary memory to some hundred megabytes
 _DRY_GPM = 1e-12  # stands for a site that gives nothing, so that nothing is divided by zero
-_TIE = 1e-9  # relative difference below which two terms, or two flows, are equal
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +197,7 @@ def _exactly(case: _Case) -> Shuttle:
         flow = np.where(slowest > 0, gal / slowest, 0.0)
     with np.errstate(divide="ignore"):
         single = np.where(used, case.handling.usable_gal / each_min, 0.0).sum(axis=-1)
-    code = np.argmax(terms >= slowest * (1 - _TIE), axis=0).astype(np.int8)
+    code = np.argmax(terms >= slowest * (1 - SAME), axis=0).astype(np.int8)
     stuck = ~used.any(axis=-1) & (case.present & ~possible).any(axis=-1)
     return Shuttle(
         sum_gpm=_full(single, shape),
@@ -291,7 +291,7 @@ def _best(case: _Case) -> Shuttle:
 def _better(one: Shuttle, other: Shuttle) -> Shuttle:
     """Take the larger flow row by row; of equal flows the one with more tankers."""
     margin = other.sustained_gpm - one.sustained_gpm
-    close = np.abs(margin) <= _TIE * one.sustained_gpm
+    close = np.abs(margin) <= SAME * one.sustained_gpm
     more = other.used.sum(axis=-1) > one.used.sum(axis=-1)
     second = np.where(close, more, margin > 0)
     return Shuttle(
@@ -320,7 +320,7 @@ def _best_first_few(case: _Case) -> BoolArray:
 
     flow = case.flow_gpm(running(own.usable_gal), cycle_min, running(own.fill_hold_min), running(own.dump_hold_min))
     flow = np.where(here, flow, -1.0)
-    equal = flow >= flow.max(axis=-1, keepdims=True) * (1 - _TIE)
+    equal = flow >= flow.max(axis=-1, keepdims=True) * (1 - SAME)
     last = whole[-1] - 1 - np.argmax(equal[..., ::-1], axis=-1)
     used = np.empty(whole, dtype=np.bool_)
     np.put_along_axis(used, order_all, here & (np.arange(whole[-1]) <= last[..., None]), axis=-1)
@@ -347,7 +347,7 @@ def _leave_out(case: _Case, used: BoolArray, rows: BoolArray) -> None:
         )  # fmt: skip
         without, whole = _without_each(part)
         one = np.argmax(without, axis=1)
-        gains = without[np.arange(len(one)), one] > whole * (1 + _TIE)
+        gains = without[np.arange(len(one)), one] > whole * (1 + SAME)
         open_rows = open_rows[gains]
         flat[open_rows, one[gains]] = False
 
@@ -386,7 +386,7 @@ def cap(shuttle: Shuttle, cap_gpm: FloatArray | float, code: int) -> Shuttle:
     An unknown cap (NaN) caps nothing. `code` is an index into `LIMITS`.
     """
     most = np.asarray(cap_gpm, dtype=np.float64)
-    lower = most < shuttle.sustained_gpm * (1 - _TIE)
+    lower = most < shuttle.sustained_gpm * (1 - SAME)
     return replace(
         shuttle,
         sustained_gpm=np.where(lower, most, shuttle.sustained_gpm),

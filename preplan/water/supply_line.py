@@ -12,9 +12,7 @@ import numpy as np
 
 from preplan.records import BoolArray, Columns, FloatArray, IntArray
 from preplan.water.hydraulics import Numbers, flow_at_loss_gpm, hose_coefficient
-
-SAME = 1e-9
-"""Relative difference below which two flows are equal."""
+from preplan.water.same import SAME
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -34,10 +34,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from preplan.plan_cards import Nursed, Strip
+from preplan.water.same import LEAST_SHORT, SAME
 from preplan.water.timeline_case import NEVER, Case, PortableTank, Surge, Tanker
 from preplan.water.timeline_events import INSTANT_MIN, Event, Piece, Run
 from preplan.water.timeline_scene import GRAIN_GAL
-from preplan.water.uninterrupted import SAME_FLOW, HeldFlow, arrived_by, held_flow
+from preplan.water.uninterrupted import HeldFlow, arrived_by, held_flow
 
 __all__ = [
     "NEVER", "Answer", "Case", "Event", "HeldFlow", "PortableTank", "Queueing", "Strip", "Surge", "Tanker",
@@ -272,12 +273,12 @@ def one_out_gpm(case: Case) -> dict[str, float]:
 
 def brought_gpm(case: Case, held_gpm: float) -> float:
     """Give what a case brings: the twin of `timeline_batch.brought_gpm`, which says how it is counted."""
-    if held_gpm >= case.required_gpm * (1.0 - SAME_FLOW):
+    if held_gpm >= case.required_gpm * (1.0 - LEAST_SHORT):
         return held_gpm
     short_gal = answer(case).short_gal
     known = case.required_min > 0.0 and not math.isnan(short_gal)
     mean = case.required_gpm - short_gal / case.required_min if known else 0.0
-    return min(max(mean, 0.0), case.required_gpm * (1.0 - 2.0 * SAME_FLOW))
+    return min(max(mean, 0.0), case.required_gpm * (1.0 - 2.0 * LEAST_SHORT))
 
 
 def best_flow(case: Case, below: frozenset[str] = frozenset()) -> tuple[HeldFlow, tuple[str, ...]]:
@@ -294,7 +295,7 @@ def best_flow(case: Case, below: frozenset[str] = frozenset()) -> tuple[HeldFlow
     best = without((), case)
     while best[2].tankers:
         found = max((without({t.unit_id}, best[2]) for t in best[2].order), key=lambda one: one[0])
-        if found[0] <= best[0] * (1.0 + 10 * SAME_FLOW):
+        if found[0] <= best[0] * (1.0 + 10 * SAME):
             break
         best = found
     if below:
@@ -311,7 +312,7 @@ def last_useful(case: Case) -> tuple[str, tuple[float, ...]]:
     """
     queue = sorted(case.order, key=lambda t: (t.arrival_min, t.unit_id))
     flows = tuple(held_flow(replace(case, tankers=tuple(queue[:n]))).gpm for n in range(len(queue) + 1))
-    best = next(n for n, flow in enumerate(flows) if flow >= max(flows) * (1.0 - 10 * SAME_FLOW))
+    best = next(n for n, flow in enumerate(flows) if flow >= max(flows) * (1.0 - 10 * SAME))
     return (queue[best - 1].unit_id if best else ""), flows
 
 

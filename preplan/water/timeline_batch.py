@@ -16,6 +16,7 @@ import numpy as np
 
 from preplan.plan_cards import Strip
 from preplan.records import BoolArray, Columns, FloatArray, joined
+from preplan.water.same import LEAST_SHORT, SAME
 from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray
 from preplan.water.timeline import GAP_MIN
 from preplan.water.timeline_accounts import Accounts
@@ -24,14 +25,12 @@ from preplan.water.timeline_diary import strips_of
 from preplan.water.timeline_events import INSTANT_MIN
 from preplan.water.timeline_memory import memory_of
 from preplan.water.timeline_table import CaseTable
-from preplan.water.uninterrupted import MOST_RUNS, NO_BOUND_GPM, SAME_FLOW, Search
+from preplan.water.uninterrupted import MOST_RUNS, NO_BOUND_GPM, Search
 
 PIECE_CASES = 8192
 """Cases that are laid out at once: some twenty megabytes."""
 TRIED_AT_ONCE = 12
 """Minutes of a call that are tried in one step."""
-LEAST_SHORT = 1e-8
-"""Share of the requirement by which a flow that does not meet it is below it at least."""
 OUT_CASES = 32_768
 """Cases with a tanker out that are laid out at once."""
 
@@ -180,7 +179,7 @@ def best_fleets(table: CaseTable) -> BestFleets:
         less = np.nan_to_num(less, nan=-1.0)
         worst = less.argmax(axis=1)
         most = less[np.arange(rows.size), worst]
-        gains = most > brings[rows] * (1.0 + 10 * SAME_FLOW)
+        gains = most > brings[rows] * (1.0 + 10 * SAME)
         rows, worst, most = rows[gains], worst[gains], most[gains]
         arrival[rows, worst] = np.inf
         gpm[rows], brings[rows] = one_out[rows, worst], most
@@ -316,7 +315,7 @@ def _limits(table: CaseTable, run: Accounts, search: Search, rows: Rows) -> Code
     here = np.isfinite(table.arrival_min)
     selfs = (here & (table.self_fill > 0)).any(axis=1)
     no_dump = ~np.isfinite(clock.dump_ready)
-    room = found["slowed"] & (search.gpm[rows] < search.unbound_gpm[rows] * (1.0 - SAME_FLOW))
+    room = found["slowed"] & (search.gpm[rows] < search.unbound_gpm[rows] * (1.0 - SAME))
     choices = (
         (np.isnan(tight) & (table.draft_gpm <= table.supply_gpm), "draft"),
         (np.isnan(tight), "supply line"),

@@ -10,12 +10,10 @@ import math
 
 from preplan.compiled import compiled
 from preplan.records import FloatArray
+from preplan.water.same import SAME
 from preplan.water.timeline_events import INSTANT_MIN
 from preplan.water.timeline_scene import GRAIN_GAL
 from preplan.water.timeline_state import ACTIVE, BOOSTER, DEAD, DRY, LEVEL, MINUTE, NOTHING, NURSED, Ground
-
-SAME_RATIO = 1e-9
-"""Relative difference below which two ratios are equal."""
 
 # --------------------------------------------------------------------------- notes for drawing
 
@@ -92,7 +90,7 @@ def weigh(g: Ground) -> None:
     if not late > INSTANT_MIN:
         return
     ratio = (g.arrived - g.gone) / late
-    if ratio <= g.ratio * (1.0 + SAME_RATIO):  # of equal ones the last
+    if ratio <= g.ratio * (1.0 + SAME):  # of equal ones the last
         g.tight = g.now
     g.ratio = min(g.ratio, ratio)
 

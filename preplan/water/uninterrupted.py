@@ -22,13 +22,12 @@ import numpy as np
 import numpy.typing as npt
 
 from preplan.records import BoolArray, FloatArray
+from preplan.water.same import SAME
 from preplan.water.timeline_case import NEVER, Case
 from preplan.water.timeline_events import INSTANT_MIN, Piece, Run
 
 NO_BOUND_GPM = 1e6
 """A draw that no fireground sustains: every drop is used as it comes."""
-SAME_FLOW = 1e-9
-"""Relative difference below which two flows are equal."""
 NOTHING_GPM = 1e-3
 """A flow below this is none."""
 MOST_RUNS = 100
@@ -63,7 +62,7 @@ def largest_ratio(run: Run) -> tuple[float, float]:
     edges.append((arrived_by(after[-1], after[-1].end_min), after[-1].end_min))
     ratios = [((gal - gone_gal) / (at - full_min), at) for gal, at in edges if at - full_min > INSTANT_MIN]
     least = min(ratios)[0]
-    return least, max(at for ratio, at in ratios if ratio <= least * (1.0 + SAME_FLOW))
+    return least, max(at for ratio, at in ratios if ratio <= least * (1.0 + SAME))
 
 
 IntpArray = npt.NDArray[np.intp]
@@ -100,16 +99,16 @@ class Search:
     @staticmethod
     def holds(drawn_gpm: FloatArray, phi: FloatArray) -> BoolArray:
         """Tell which flows drawn had no dry instant."""
-        held: BoolArray = phi >= drawn_gpm * (1.0 - SAME_FLOW)
+        held: BoolArray = phi >= drawn_gpm * (1.0 - SAME)
         return held
 
     def _hold(self, rows: IntpArray, phi: FloatArray, at_min: FloatArray) -> None:
         """Take in flows that hold: the answer if none above can hold, or if tight themselves."""
         drawn = self.try_gpm[rows]
         self.gpm[rows], self._low_phi[rows] = drawn, phi
-        exact = np.isfinite(self._high[rows]) & (phi <= drawn * (1.0 + SAME_FLOW))
+        exact = np.isfinite(self._high[rows]) & (phi <= drawn * (1.0 + SAME))
         self.tight_min[rows] = np.where(exact, at_min, self.tight_min[rows])
-        self.done[rows] = (drawn >= self._phi[rows]) | (phi <= drawn * (1.0 + SAME_FLOW)) | np.isinf(self._high[rows])
+        self.done[rows] = (drawn >= self._phi[rows]) | (phi <= drawn * (1.0 + SAME)) | np.isinf(self._high[rows])
         self._leapt[rows] = True
 
     def _fail(self, rows: IntpArray, phi: FloatArray, at_min: FloatArray) -> None:
@@ -129,7 +128,7 @@ class Search:
         ahead = np.where(known, np.clip(line, 0.0, top), top)
         self.try_gpm[rows] = np.where(self._leapt[rows], self._between(rows, top), ahead)
         none = top < NOTHING_GPM
-        closed = self._leapt[rows] & (top - self.gpm[rows] <= SAME_FLOW * top)
+        closed = self._leapt[rows] & (top - self.gpm[rows] <= SAME * top)
         zero = none | (self.try_gpm[rows] < NOTHING_GPM)
         self.gpm[rows[zero & ~closed]] = 0.0
         self.done[rows] = zero | closed
@@ -183,7 +182,7 @@ def _limit(run: Run, gpm: float, tight_min: float, unbound_gpm: float) -> str:
     if any(source.empty_min > 0 for source in run.sources):
         return "source"
     slowed = any(truck.room_wait_min > 0 for truck in run.trucks)
-    return "room" if slowed and gpm < unbound_gpm * (1.0 - SAME_FLOW) else ""
+    return "room" if slowed and gpm < unbound_gpm * (1.0 - SAME) else ""
 
 
 def _wants_engine(run: Run) -> bool:
