@@ -49,7 +49,7 @@ def test_a_district_across_the_180th_meridian_is_told_that_it_cannot_be_planned(
 def test_a_whole_table_south_of_the_equator_is_named(tmp_path: Path) -> None:
     (said,) = faults(tmp_path, addresses_csv=FILES["addresses.csv"].replace(",44.", ",-44."))
     assert said.startswith("addresses.csv, column lat: '-44.02' in the middle of the table: has the wrong sign")
-    assert said.endswith("write 44.02, and the others likewise")
+    assert said.endswith("write 44.02, and the others likewise, unless it is those that are turned")
 
 
 @pytest.mark.parametrize(

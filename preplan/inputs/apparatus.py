@@ -36,6 +36,7 @@ KIND_HINTS: Mapping[str, str] = {
     ),
     **dict.fromkeys(("tender", "tanker"), "write tanker, or pumper-tanker where it serves as an engine too"),
     **dict.fromkeys(("engine", "pumper", "type 1", "type 2"), "write engine"),
+    "combination": "write pumper-tanker, which serves as an engine or as a tanker",
     "truck": _OTHER_TRUCK,
 }  # fmt: skip
 """What to do about other words for a kind, by a part of them, the first that fits (this program's choice)."""
@@ -248,9 +249,12 @@ def _check_weights(
     loaded, empty = used["loaded_lb"], said["empty_lb"]
     water_lb = LB_PER_GAL * used["tank_gal"]
     heavy = (sheet.cells("loaded_lb") == "") | ~np.isnan(said["loaded_lb"])  # else it is told, and a default stands in
-    sheet.fault(heavy & (loaded <= water_lb), "loaded_lb", "is less than the water in the tank weighs")
-    truckless = (loaded > water_lb) & (loaded - water_lb < LEAST_TRUCK_LB_PER_GAL * used["tank_gal"])
-    sheet.fault(heavy & truckless, "loaded_lb", "is hardly more than the water in the tank weighs")
+    truckless = heavy & (loaded - water_lb < LEAST_TRUCK_LB_PER_GAL * used["tank_gal"])
+    for i in np.flatnonzero(truckless).tolist():
+        less = "less" if loaded[i] <= water_lb[i] else "hardly more"
+        water = f"the {used['tank_gal'][i]:,.0f} gal of its tank weigh, {water_lb[i]:,.0f} lb"
+        rule = f"is {less} than {water}: which of the two is wrong, and is one in liters or tons?"
+        sheet.fault_at(i, "loaded_lb", sheet.cells("loaded_lb")[i], rule)
     for column, part in (("empty_lb", empty), ("axle_lb", said["axle_lb"])):
         more = heavy & (part > loaded)
         sheet.fault(more & ~np.isnan(said["loaded_lb"]), column, "is more than the loaded weight")

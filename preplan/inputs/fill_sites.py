@@ -43,7 +43,7 @@ TURNAROUNDS: Mapping[str, str] = {
     **{word: word for word in ("through", "loop", "back")},
     "drive through": "through",
     "drive-through": "through",
-    "pull through": "through",
+    **dict.fromkeys(("drive thru", "drive-thru", "pull through", "pull-through"), "through"),
     "back in": "back",
 }
 NO_SOURCE = cells.NOT_KNOWN | {"none", "no", "yes", "na", "nil", "0"}

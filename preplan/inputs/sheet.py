@@ -79,6 +79,8 @@ class Sheet:
         self.left_out: BoolArray = np.zeros(len(table.row), dtype=np.bool_)
         """True for each row without a fault that its reader leaves out on purpose."""
         self.notes: list[str] = []
+        self._cut_off: set[int] = set()
+        """Rows that end before the last column."""
         self.unread: tuple[str, ...] = ()
         """What is said of headers that are not read, of which one may explain a fault."""
         given = {name: table.columns[i] for name, i in columns.items()}
@@ -131,8 +133,10 @@ class Sheet:
             self.fault_at(i, column, shown[i], rule)
 
     def fault_at(self, i: int, column: str, value: str, rule: str) -> None:
-        """Keep the fault of one row."""
+        """Keep the fault of one row; of a row that is cut off no empty cell is told besides."""
         row = int(self.row[i])
+        if value == "" and row in self._cut_off:
+            return
         named = self.header(column)
         self.faults.append(Rejected(file=self.file, row=row, id=self.id[i], column=named, value=value, rule=rule))
 
@@ -461,6 +465,7 @@ class Sheet:
             where = f"after column {table.headers[ends_at - 1]!r}"
             rule = f"ends {where}, without {behind}: is it cut off? {CUT_REMEDY}"
             self.fault(such & ~harmless, "", rule)
+            self._cut_off.update(self.row[such & ~harmless].tolist())
             if harmless.any():
                 first, count = int(self.row[harmless][0]), int(np.count_nonzero(harmless))
                 rows = f"{count:,} rows, the first of them row {first}, end" if count > 1 else f"row {first} ends"

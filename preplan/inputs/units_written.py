@@ -6,7 +6,17 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from preplan.units import FT_PER_MI, L_PER_GAL, LB_PER_KG, LB_PER_SHORT_TON, LB_PER_TONNE, MIN_PER_HOUR, SECONDS_PER_MIN
+from preplan.units import (
+    FT_PER_M,
+    FT_PER_MI,
+    L_PER_GAL,
+    LB_PER_KG,
+    LB_PER_SHORT_TON,
+    LB_PER_TONNE,
+    MIN_PER_HOUR,
+    MM_PER_IN,
+    SECONDS_PER_MIN,
+)
 
 INCHES_PER_FT = 12.0
 FT_PER_YD = 3.0
@@ -100,6 +110,19 @@ _LITERS = re.compile(
 )
 
 
+_METRIC = re.compile(r"(?P<number>\d[\d,]*(?:\.\d+)?)\s*(?P<unit>[a-z/ ]+[2\u00b2]?)\.?", re.IGNORECASE)
+OTHER_LENGTHS: Mapping[str, Mapping[str, float]] = {
+    "ft": {
+        **dict.fromkeys(("m", "meter", "meters", "metre", "metres"), FT_PER_M),
+        "cm": FT_PER_M / 100.0, "mm": FT_PER_M / 1000.0, "km": FT_PER_M * 1000.0,
+    },
+    "in": {"mm": 1.0 / MM_PER_IN, "cm": 10.0 / MM_PER_IN},
+    "sqft": dict.fromkeys(("m2", "m\u00b2", "sq m", "sqm", "square meters", "square metres"), FT_PER_M**2),
+    "mph": dict.fromkeys(("km/h", "kmh", "kph"), 1000.0 * FT_PER_M / FT_PER_MI),
+}  # fmt: skip
+"""Metric lengths, areas and speeds in the unit of a column: told in the fault, never taken."""
+
+
 def expected(cell: str, unit: str) -> str:
     r"""Say what is wrong with a cell that is no number of its unit.
 
@@ -113,6 +136,8 @@ def expected(cell: str, unit: str) -> str:
     ('and inches have two marks: 11\'6")', 'is not a number: it is a span')
     >>> expected("1000 lpm", "gpm"), expected("1,000 liters", "gal")[-21:], expected("9 lpm", "gal")
     ('is not a number of gpm: it is in liters; write 264 gpm', 'liters; write 264 gal', 'is not a number of gal')
+    >>> expected("3.2 m", "ft"), expected("140 m2", "sqft")[-27:]
+    ('is not a number of ft: it is metric; write 10.5 ft', 'is metric; write 1,507 sqft')
     """
     comma = _COMMA_DECIMALS.match(cell)
     pointed = f": write {cell[: comma.end()].replace(',', '.')}, with a point for decimals" if comma else ""
@@ -125,6 +150,10 @@ def expected(cell: str, unit: str) -> str:
     liters = _LITERS.fullmatch(cell)
     if liters and unit == ("gpm" if liters["rate"] else "gal"):
         rule += f": it is in liters; write {float(liters['number'].replace(',', '')) / L_PER_GAL:,.0f} {unit}"
+    metric = _METRIC.fullmatch(cell)
+    factor = OTHER_LENGTHS.get(unit, {}).get(metric["unit"].casefold()) if metric else None
+    if metric and factor:
+        rule += f": it is metric; write {float(metric['number'].replace(',', '')) * factor:,.4g} {unit}"
     if unit == "lb" and cell.rstrip(" .").endswith("t"):
         rule += ": a small t may be the metric ton; write pounds, or 'tons' for 2,000 lb"
     return rule

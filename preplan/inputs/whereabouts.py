@@ -110,7 +110,7 @@ def _turned(places: Places) -> list[Finding]:
                     column=axis,
                     value=f"{middle[i]:.6g}",
                     rule=f"in the middle of the table: {lacks} {_SIGNED[axis]}, by {named}",
-                    remedy=f"write {-middle[i]:.6g}, and the others likewise",
+                    remedy=f"write {-middle[i]:.6g}, and the others likewise, unless it is those that are turned",
                 )
             )
     return findings
