@@ -20,9 +20,8 @@ from preplan.render import card_words, first_minutes
 from preplan.render.card_facts import Facts
 from preplan.water.timeline import Case, answer, held_flow
 from tests.example_plan import example_plan, held_later
-from tests.plan_checks import plan_of
+from tests.plan_checks import plan_of, real_district
 from tests.planning_case import hydrants, scene, site, unit
-from tests.shared_data import shared
 
 LATE_MIN = 50.0
 
@@ -173,16 +172,16 @@ def test_what_a_card_tells_of_later_is_held_at_all_its_addresses() -> None:
 
 @pytest.fixture(scope="module")
 def franklin() -> Plan:
-    return plan_of(shared("districts", "vt_franklin_qc") / "district.toml")
+    return plan_of(real_district("vt_franklin_qc") / "district.toml")
 
 
 def test_tankers_are_not_sent_past_a_pond_a_third_of_a_mile_off(franklin: Plan) -> None:
     """On real roads: who is not met fills where most water comes, and is told from when much more is held."""
-    at = franklin.addresses.label.tolist().index("1169 TARTE RD")
+    at = franklin.addresses.label.tolist().index("1197 TARTE RD")
     level = int(franklin.answers.level[at])
     assert franklin.trips.out_mi[franklin.levels.trip[at, level]] < 0.5
     told = franklin.built_up
-    assert len(told.address) > 500
+    assert len(told.address) > 250
     assert (franklin.answers.status[told.address] == "not met").all()
     held = franklin.answers.shown_flow(franklin.levels.uninterrupted_gpm)[told.address]
     assert (told.gpm > MUCH_MORE * held).all()
@@ -202,4 +201,4 @@ def test_sheets_of_other_months_tell_of_it_too(franklin: Plan) -> None:
                 meets = held >= franklin.needs.required_gpm[group.lead] - 1e-6
                 told += np.isfinite(then.later_gpm)
                 assert not np.isfinite(then.later_gpm) or (then.later_gpm > MUCH_MORE * held and not meets)
-    assert told > 500
+    assert told > 250

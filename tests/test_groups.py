@@ -14,9 +14,8 @@ from preplan.records import text_array
 from preplan.roads.frontage import place_addresses
 from preplan.roads.street_names import normalise
 from preplan.rules import PlanRules, RoadRules
-from tests.plan_checks import SAMPLE, plan_of
+from tests.plan_checks import SAMPLE, plan_of, real_district
 from tests.road_builder import Drawing, address_table, draw
-from tests.shared_data import shared
 
 TOWN = draw(
     {"a": (0, 0), "b": (1000, 0), "c": (0, 3000), "d": (1000, 3000), "e": (0, 6000), "f": (1000, 6000)},
@@ -90,7 +89,7 @@ def test_nobody_off_the_roads_has_a_road_that_no_table_names() -> None:
 @pytest.mark.parametrize("name", ["sample", "vt_franklin_qc"])
 def test_no_address_of_a_card_has_less_than_its_figures_say_at_any_level(name: str) -> None:
     """They are said to be those of the weakest: at lower levels, called on arrival, a tanker out, from the backup."""
-    plan = plan_of(SAMPLE / "district.toml" if name == "sample" else shared("districts", name, "district.toml"))
+    plan = plan_of(SAMPLE / "district.toml" if name == "sample" else real_district(name) / "district.toml")
     columns = "uninterrupted_gpm", "on_arrival_gpm", "sustained_gpm", "one_out_gpm", "backup_gpm"
     several = [group for group in plan.groups if len(group.addresses) > 1]
     assert len(several) > 50
@@ -116,7 +115,7 @@ def test_no_address_of_a_card_has_less_than_its_figures_say_at_any_level(name: s
 @pytest.mark.parametrize("name", ["sample", "vt_franklin_qc"])
 def test_no_address_of_a_card_lacks_water_for_longer_than_it_says(name: str) -> None:
     """Who holds least need not be dry longest: it was 19 minutes more at neighbours on one of the real cards."""
-    plan = plan_of(SAMPLE / "district.toml" if name == "sample" else shared("districts", name, "district.toml"))
+    plan = plan_of(SAMPLE / "district.toml" if name == "sample" else real_district(name) / "district.toml")
     lead_of = {address: group.lead for group in plan.groups for address in group.addresses}
     shared_by, lead = (np.array(rows) for rows in zip(*lead_of.items(), strict=True))
     for word in ("gap_min", "nothing_min", "gap_on_arrival_min", "nothing_on_arrival_min"):
@@ -129,7 +128,7 @@ def test_no_address_of_a_card_lacks_water_for_longer_than_it_says(name: str) -> 
 @pytest.mark.parametrize("name", ["sample", "vt_franklin_qc"])
 def test_all_tankers_of_a_card_turn_round_at_the_dump_site_or_none_does(name: str) -> None:
     """A card has one way back: before, it was that of the weakest, and told some to turn round who should drive on."""
-    plan = plan_of(SAMPLE / "district.toml" if name == "sample" else shared("districts", name, "district.toml"))
+    plan = plan_of(SAMPLE / "district.toml" if name == "sample" else real_district(name) / "district.toml")
     turns = set()
     for group in plan.groups:
         trips = [plan.levels.trip[a, plan.answers.level[a]] for a in group.addresses if plan.answers.level[a] >= 0]

@@ -32,8 +32,7 @@ from preplan.roads.network import vehicle_arcs
 from preplan.roads.search import Spots, drive_in, drive_out, search_in, search_out
 from preplan.roads.trips import WATER_FIRST, Circuits, Turning, circuits, legs_of, measure
 from tests.county import County, draw_county
-from tests.plan_checks import SAMPLE, plan_of, thinned, without_cards
-from tests.shared_data import shared
+from tests.plan_checks import SAMPLE, plan_of, real_district, thinned, without_cards
 
 SITES, HOUSES = 12, 40
 COUNTIES = st.builds(
@@ -180,15 +179,15 @@ def assert_same(one: Any, other: Any, every: int, but: tuple[str, ...] = ()) -> 
             assert ours == theirs, field.name
 
 
-@pytest.mark.parametrize(("name", "every"), [("sample", 1), ("vt_franklin_qc", 4)])
+@pytest.mark.parametrize(("name", "every"), [("sample", 1), ("vt_franklin_qc", 3)])
 def test_a_plan_of_many_sites_chooses_as_if_every_trip_were_known(
     name: str, every: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Two trips an address are searched at first, and one of sites that stand all year; the plan is the same.
 
-    Of the real district every fourth address is planned anew; of the sample all, for required flows hang on neighbours.
+    Of the real district every third address is planned anew; of the sample all, for required flows hang on neighbours.
     """
-    district = SAMPLE / "district.toml" if name == "sample" else shared("districts", name, "district.toml")
+    district = SAMPLE / "district.toml" if name == "sample" else real_district(name) / "district.toml"
     everything = plan_of(district)
     assert len(everything.trips) == len(everything.sites) * len({*everything.trips.address.tolist()})
     for module in (round_trips, kept):

@@ -15,7 +15,6 @@ from preplan.plan import Plan
 from preplan.plan_tables import LEAST_GAP_MIN
 from preplan.units import M_PER_MI, MIN_PER_HOUR
 from tests import plan_checks
-from tests.shared_data import shared
 
 SAMPLE = Path(__file__).resolve().parents[1] / "data_samples" / "millrace"
 EXPECTED = Path(__file__).parent / "data" / "expected_plans.csv"
@@ -27,7 +26,7 @@ DISTRICTS = ("sample", "vt_franklin_qc")
 @cache
 def plan_of(name: str) -> Plan:
     """Plan a district once for all tests of this file."""
-    return plan_checks.plan_of((SAMPLE if name == "sample" else shared("districts", name)) / "district.toml")
+    return plan_checks.plan_of((SAMPLE if name == "sample" else plan_checks.real_district(name)) / "district.toml")
 
 
 def answers_of(plan: Plan) -> str:

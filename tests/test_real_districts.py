@@ -19,7 +19,6 @@ from preplan.plan import Plan
 from preplan.plan_tables import STATUSES
 from preplan.render import tables
 from tests import plan_checks
-from tests.shared_data import shared
 
 ESSEX, FRANKLIN, ST_JOHN = DISTRICTS = ("vt_essex_south", "vt_franklin_qc", "usvi_st_john")
 TONNE_LB = 2204.62
@@ -108,7 +107,7 @@ def test_tables_hold_no_nan_and_every_planned_address(plan: Plan) -> None:
 
 def test_no_loaded_tanker_crosses_a_lower_limit_on_the_border() -> None:
     """The postings of Franklin read again from the raw tags: tonnes or, on a sign in Vermont, short tons; metres."""
-    plan = _planned(shared("districts", FRANKLIN))
+    plan = _planned(plan_checks.real_district(FRANKLIN))
     heaviest, tallest = plan.cuts[-1], max(cut.height_ft for cut in plan.cuts)
     below = set()
     for index, tags in enumerate(plan.roads.way_tags):
@@ -131,7 +130,7 @@ def test_no_loaded_tanker_crosses_a_lower_limit_on_the_border() -> None:
 
 def test_level_that_asks_for_more_tankers_than_there_are() -> None:
     """Franklin has five tankers for a level of six: it uses the five and says so."""
-    plan = _planned(shared("districts", FRANKLIN))
+    plan = _planned(plan_checks.real_district(FRANKLIN))
     reached = plan.levels.site[:, 2] >= 0
     assert (plan.levels.short_tankers[reached, 2] >= 1).all()
     assert plan.levels.tankers[reached, 2].sum(axis=1).max() == 5
