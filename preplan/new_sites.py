@@ -342,7 +342,7 @@ def _addresses(count: int) -> str:
 
 def _planned_again(answer: Siting) -> list[str]:
     """Say what a plan with the new sites gives: tankers split over two sites and seasons are reckoned in it too."""
-    lines = [f"Planned again with them: {_addresses(answer.met)} more met{_at(answer)}."]
+    lines = [f"Planned again with them (tankers may split over two): {_addresses(answer.met)} more met{_at(answer)}."]
     if answer.lost:
         lines.append(f"{_addresses(answer.lost)} met now, not then.")
     names = [name for name in answer.before if answer.before[name] or answer.after[name]]

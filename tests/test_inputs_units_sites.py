@@ -187,6 +187,15 @@ def test_a_tanker_of_which_nothing_is_known_brings_little_and_weighs_much() -> N
     assert not sheet.faults
 
 
+def test_open_water_that_needs_no_engine_is_asked_about() -> None:
+    header = "site_id,name,kind,lon,lat,needs_engine"
+    rows = [["S1", "Pond", "draft", "-72", "44", "no"], ["S2", "Main", "hydrant", "-72.1", "44", "no"]]
+    sheet = sheet_of("fill_sites", header, [*rows, ["S3", "Brook", "dry hydrant", "-72.2", "44", ""]])
+    assert [site.needs_engine for site in read_fill_sites(sheet, SHUTTLE)] == [False, False, True]
+    (asked,) = [note for note in sheet.notes if "needs_engine" in note]
+    assert "row 2 (S1): needs_engine 0 where water is drafted: what pumps it?" in asked
+
+
 def test_units_of_which_no_tank_or_weight_is_known_are_told() -> None:
     found, _ = units(",tank_gal,loaded_lb", "T1|H1|tanker||", "T2|H1|tanker|2000|41000", "E1|H1|engine|1000|")
     tank, weight = assumed_notes(found, OWN)

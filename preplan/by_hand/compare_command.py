@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from preplan.by_hand.options import as_json, must_be, option, refused, switch
+from preplan.by_hand.options import as_json, must_be, option, refused, switch, written
 from preplan.compare.steps import FLOW_STEP_GPM, MINUTES_STEP, Steps
 
 if TYPE_CHECKING:
@@ -87,3 +87,4 @@ def _write(path: Path, content: bytes, both: tuple[Results, Results]) -> None:
     if path.exists() and (not path.is_file() or not path.read_bytes().startswith(header)):
         raise refused("--csv", "is there, and no table of changes; choose another name", str(path))
     write_file(path, content, "--csv")
+    written(path)

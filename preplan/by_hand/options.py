@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields
 from difflib import get_close_matches
 from inspect import Parameter, Signature
+from pathlib import Path
 from textwrap import wrap
 from types import NoneType, UnionType
 from typing import Annotated, Any, TypeVar, get_args, get_origin, get_type_hints
@@ -15,7 +16,7 @@ from typing import Annotated, Any, TypeVar, get_args, get_origin, get_type_hints
 import typer
 
 from preplan.errors import Finding, InputError
-from preplan.render.words import CAUTIONS
+from preplan.render.words import CAUTIONS, printable
 
 BY_HAND = "command line"
 """Stands for the file in a finding about an option."""
@@ -70,6 +71,11 @@ def one_of(option: str, value: str, known: Iterable[str]) -> str:
         meant = f"did you mean {near[0]}?" if near else ""
         raise refused(option, f"must be one of {', '.join(words)}", value, meant)
     return value
+
+
+def written(path: Path) -> None:
+    """Say which file was written, beside the answer, which may go into another program."""
+    typer.echo(f"Written: {printable(str(path))}", err=True)
 
 
 def refused(option: str, rule: str, value: str = "", remedy: str = "") -> InputError:

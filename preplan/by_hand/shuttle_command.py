@@ -11,7 +11,7 @@ from typing import Annotated, TypeVar
 import numpy as np
 import typer
 
-from preplan.by_hand.options import BY_HAND, must_be, one_of, option, option_name, refused, switch
+from preplan.by_hand.options import BY_HAND, must_be, one_of, option, option_name, refused, switch, written
 from preplan.by_hand.shuttle import Circuit, HandShuttle
 from preplan.by_hand.timeline import MOST_LOADS, Fireground, HandTimeline
 from preplan.errors import Finding, InputError
@@ -341,6 +341,7 @@ def _draw(account: HandTimeline, path: Path) -> None:
     from preplan.write import write_file  # noqa: PLC0415 - only here
 
     write_file(path, strip_sheet.sheet(account.strip(), account.title(), ending), "--plot")
+    written(path)
 
 
 def _check(asked: Steady, names: Sequence[str], **bounds: float) -> None:

@@ -98,6 +98,10 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules, date: str = "") -> tuple[
     sheet.fault(unstored, "storage_gal", "is empty: a cistern or tank needs the gallons it holds")
     turnaround = sheet.word("turnaround", TURNAROUNDS)
     needs_engine, in_service = sheet.yes_no("needs_engine"), sheet.in_service()
+    dry = ~np.isin(kind, PRESSED_BY_ITSELF) & (kind != "") & (needs_engine == 0.0)
+    sheet.ask(
+        dry, "needs_engine", needs_engine, lambda _: "where water is drafted: what pumps it? It is taken as it is"
+    )
     tested = _tested(sheet, date)
     months = sheet.months()
     sheet.doubt_zeros("source_id", possible=False)
