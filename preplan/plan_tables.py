@@ -541,18 +541,21 @@ def at_level(table: IntArray, level: IntArray) -> IntArray:
 
 
 def flow_at_level(values: FloatArray, level: IntArray) -> FloatArray:
-    """Pick the same out of flows or minutes; NaN: none there."""
+    """Pick the same out of flows or minutes, (addresses, levels), by a level (addresses,); NaN: none there."""
     return np.where(level >= 0, values[np.arange(len(level)), level], np.nan)
 
 
 def later_gpm(steady_gpm: FloatArray, held_gpm: FloatArray, required_gpm: FloatArray) -> FloatArray:
-    """Give the steady flow that is told behind what is held: much more than that, which does not meet; else NaN."""
+    """Give the steady flow that is told behind what is held: much more than that, which does not meet; else NaN.
+
+    Three arrays of gpm that broadcast, and one of their shape.
+    """
     tells = (steady_gpm > MUCH_MORE * held_gpm) & (held_gpm < required_gpm - ROUNDING_GPM)
     return np.where(tells, steady_gpm, np.nan)
 
 
 def text_at_level(texts: TextArray, level: IntArray) -> TextArray:
-    """Pick the same out of texts; '': none there."""
+    """Pick the same out of texts, (addresses, levels), by a level (addresses,); '': none there."""
     return np.where(level >= 0, texts[np.arange(len(level)), level], "")
 
 

@@ -122,7 +122,10 @@ def circuit_of(scene: Scene, site: IntArray, jobs: Jobs) -> Circuit:
 
 
 def site_rates(scene: Scene, site: IntArray, jobs: Jobs) -> tuple[FloatArray, FloatArray]:
-    """Give the rate into one tanker and of the whole site, gpm: no more than the site gives or its engine lifts."""
+    """Give the rate into one tanker and of the whole site, both (cases,) gpm, by the fill site of each, (cases,).
+
+    Neither is more than the site gives or its engine lifts.
+    """
     fill = np.array([s.fill_gpm for s in scene.sites])[site]
     total = np.array([s.total_gpm for s in scene.sites])[site]
     pump = np.array([unit.pump_gpm or 0.0 for unit in scene.units])
@@ -132,7 +135,7 @@ def site_rates(scene: Scene, site: IntArray, jobs: Jobs) -> tuple[FloatArray, Fl
 
 
 def lift_share(scene: Scene, site: IntArray) -> FloatArray:
-    """Give the share of its rate that a pump, or a tanker's vacuum, brings up at each case's fill site."""
+    """Give the share of its rate, (cases,), that a pump, or a tanker's vacuum, brings up at each case's fill site."""
     return draft_share(np.array([s.lift_ft for s in scene.sites]))[site]
 
 
@@ -150,13 +153,13 @@ def stores(sites: Sequence[FillSite]) -> tuple[FloatArray, FloatArray]:
 
 
 def source_capped(scene: Scene, shuttle: Shuttle, address: IntArray, site: IntArray) -> Shuttle:
-    """Cap the flow by what the source stores."""
+    """Cap the flow by what the source stores, over the required time of each case's address; two arrays (cases,)."""
     held = storage_gpm(*stored(scene, site), scene.needs.required_min[address])
     return cap(shuttle, held, LIMIT_CODE["source"])
 
 
 def line_capped(scene: Scene, shuttle: Shuttle, jobs: Jobs, address: IntArray) -> Shuttle:
-    """Cap the flow by draft, supply line and hose, in that order."""
+    """Cap the flow by draft, supply line and hose, in that order; `address` is that of each case, (cases,)."""
     line = supply_line(scene, jobs, address)
     shuttle = cap(shuttle, drafted_gpm(scene, jobs), LIMIT_CODE["draft"])
     shuttle = cap(shuttle, np.where(line.short_ft > 0, np.inf, line.gpm), LIMIT_CODE["supply line"])

@@ -109,7 +109,7 @@ class Crews(Columns):
 
 
 def everyone(scene: Scene, address: IntArray, site: IntArray, level: IntArray) -> Crews:
-    """Send all tankers that can haul, on the lightest cut."""
+    """Send all tankers that can haul, on the lightest cut, in the cases of three arrays (cases,)."""
     jobs, present = crews(scene, address, site, level)
     return Crews(
         address=address,
@@ -143,7 +143,9 @@ def drafting_itself(scene: Scene, run: Crews) -> tuple[Rows, Crews]:
 
 
 def with_jobs(scene: Scene, run: Crews, later_min: FloatArray | float = 0.0) -> Crews:
-    """Deal the engines' jobs anew, and let only those tankers haul that can; `later_min` as in `assign_jobs`.
+    """Deal the engines' jobs anew, and let only those tankers haul that can.
+
+    `later_min`, (cases,) or one for all, is as in `assign_jobs`.
 
     Who fills at the second site needs no engine at the first.
     """

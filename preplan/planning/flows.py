@@ -16,7 +16,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from preplan.plan_tables import ROUNDING_GPM, later_gpm
+from preplan.plan_tables import later_gpm
 from preplan.planning.assignment import Scene, circuit_of
 from preplan.planning.fireground import Crews, case_table, drafting_itself, everyone, haulers, legs_min, steady
 from preplan.planning.pieces import in_pieces
@@ -86,9 +86,13 @@ class Flows:
         self.brings_gpm = np.full(shape, np.nan)
         """See `brought_gpm`; of the same crews."""
         self.most_gpm, self.most_delivered_gpm = np.zeros(shape), np.zeros(shape)
+        """What neither of the two can exceed, whoever drafts and on whatever cut."""
         self.tankers = np.zeros(shape, dtype=np.int32)
+        """How many haul."""
         self.cut = np.zeros(shape, dtype=np.int32)
+        """Index of their cut by weight, which says by which trip they drive."""
         self.trip_min = np.full(shape, np.inf)
+        """That of the cut; of what nobody has looked at, the shortest of any; inf: no way."""
         self.steady_gpm = np.zeros(shape)
         """In the long run."""
         self._row = np.full(shape, -1, dtype=np.int32)  # of the settled cases
@@ -107,7 +111,7 @@ class Flows:
         self._bound(pairs)
 
     def settled(self, address: IntArray, site: IntArray, level: IntArray) -> Settled:
-        """Give cases in full, settling those that are not yet."""
+        """Give cases in full, three arrays (cases,), settling those that are not yet."""
         self.settle(address, site, level)
         return self.settled_rows(self._row[address, site, level])
 
@@ -165,7 +169,10 @@ class Flows:
         self._splits.update(zip(_split_keys(run, tried), row.tolist(), strict=True))
 
     def settle(self, address: IntArray, site: IntArray, level: IntArray) -> None:
-        """Work out cases in full: leave out what slows the others, and never do worse than the level below there."""
+        """Work out cases in full: leave out what slows the others, and never do worse than the level below there.
+
+        Three arrays (cases,); those that are settled already cost nothing.
+        """
         todo = np.flatnonzero(self._row[address, site, level] < 0)
         if todo.size:
             case = np.unique(np.column_stack([level[todo], address[todo], site[todo]]), axis=0).astype(np.int32)
@@ -183,7 +190,7 @@ class Flows:
         return a[~shared], lv[~shared], s[~shared]
 
     def look(self, address: IntArray, site: IntArray, level: IntArray) -> None:
-        """Run the timelines of cases that are not known, on every cut."""
+        """Run the timelines of cases that are not known, three arrays (cases,), on every cut."""
         todo = np.isnan(self.gpm[address, site, level])
         shared = np.flatnonzero(todo & self._same[address, site])
         if self._like is not None and shared.size:
@@ -245,10 +252,10 @@ class Flows:
         rows = np.arange(len(site))
         return np.where(site >= 0, self.brings_gpm[rows, np.maximum(site, 0), level], 0.0)
 
-    def nearly(self, most_gpm: FloatArray, need_gpm: FloatArray) -> FloatArray:
-        """Give the least that counts as the most: `keep_site_gain` below it where it does not meet, else all of it."""
+    def nearly(self, most_gpm: FloatArray, met_from_gpm: FloatArray) -> FloatArray:
+        """Give the least that counts as the most, (...,): all of it where it meets, else `keep_site_gain` below it."""
         few = most_gpm / (1.0 + self.scene.rules.plan.keep_site_gain)
-        return np.where(most_gpm >= need_gpm - ROUNDING_GPM, most_gpm, few)
+        return np.where(most_gpm >= met_from_gpm, most_gpm, few)
 
     # ----------------------------------------------------------------------- how
 
@@ -270,7 +277,7 @@ class Flows:
         """Pick the best of some addresses' known sites, (rows, sites): -1 where none is."""
         brings = np.where(known, self.brings_gpm[rows, :, level], -1.0)
         most = brings.max(axis=1, keepdims=True, initial=-1.0)
-        enough = brings >= self.nearly(most, self.scene.needs.required_gpm[rows, None]) * (1.0 - ALIKE)
+        enough = brings >= self.nearly(most, self.scene.needs.met_from_gpm[rows, None]) * (1.0 - ALIKE)
         flow = np.where(known & enough, self.gpm[rows, :, level], -1.0)
         top = flow.max(axis=1, keepdims=True, initial=-1.0)
         tied = known & enough & (flow >= top - ALIKE * np.maximum(top, 1.0))
@@ -349,11 +356,11 @@ class Flows:
 
         The one does not meet.
         """
-        need = self.scene.needs.required_gpm[one.run.address]
+        need = self.scene.needs.met_from_gpm[one.run.address]
         few = self.nearly(np.maximum(one.brings_gpm, other.brings_gpm), need)
         more = (other.gpm > one.gpm * (1.0 + SAME)) | (other.brings_gpm > one.brings_gpm * (1.0 + SAME))
         better = more & (other.gpm >= one.gpm) & (other.brings_gpm >= few)
-        return np.flatnonzero((other.gpm >= need - ROUNDING_GPM) | better)
+        return np.flatnonzero((other.gpm >= need) | better)
 
     def _over_cuts(self, crews: Crews) -> Settled:
         """Give each case's best fleet over its cuts with the jobs it has; nobody is out.

@@ -95,6 +95,11 @@ def require_cover(inputs: Inputs, roads: RoadTable, near: BoolArray) -> None:
     """Refuse roads that are near none of the addresses: most likely another district's; `near` is (addresses,).
 
     Longitudes that lack their minus sign are told as such, for then it is the tables that are wrong.
+
+    Raises
+    ------
+    InputError
+        No address is near; with where the roads lie.
     """
     if near.any():
         return

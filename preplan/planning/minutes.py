@@ -145,7 +145,10 @@ def called_in(scene: Scene, run: Crews) -> CalledIn:
 
 
 def surges(scene: Scene, run: Crews, call_min: FloatArray) -> FloatArray:
-    """Count the minutes for which the district's master stream is held, called as in `_table`; NaN: none is asked."""
+    """Count the minutes, (cases,), for which the district's master stream is held; NaN: none is asked.
+
+    `call_min`, (cases,), as in `_table`.
+    """
     rules, held = scene.rules.shuttle, np.full(len(run), np.nan)
     for rows in in_pieces(np.arange(len(run) if rules.surge_gpm > 0 else 0)):
         held[rows] = surge_minutes(_table(scene, run.rows(rows), call_min[rows]), rules.surge_gpm, rules.surge_min)

@@ -22,7 +22,8 @@ from preplan.records import BoolArray, FloatArray, IntArray, joined
 def nurse_table(searched: Searched, answers: AnswerTable, required_gpm: FloatArray) -> NurseTable:
     """List who nurses at the level that is shown, in every season; by address, then season.
 
-    Where no route holds in the season that decides, at the level that is sent in the others.
+    Where no route holds in the season that decides, at the level that is sent in the others. `required_gpm` is
+    (addresses,).
     """
     parts = [_on_roads(searched, road, answers, required_gpm) for road in range(len(searched.flows))]
     table = joined(parts)

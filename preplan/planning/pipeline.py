@@ -209,7 +209,13 @@ def flows_of(inputs: Inputs, units: tuple[Unit, ...], ground: Ground, seasons: S
 
 
 def require_fleet(inputs: Inputs, units: tuple[Unit, ...]) -> None:
-    """Refuse a district in which nobody hauls water, nobody pumps, or there is no water to haul."""
+    """Refuse a district in which nobody hauls water, nobody pumps, or there is no water to haul.
+
+    Raises
+    ------
+    InputError
+        With all that is wanting.
+    """
     months = inputs.district.rules.plan.months
     lacks = []
     if not any(is_tanker(unit) for unit in units):

@@ -134,7 +134,10 @@ def all_trips(
     rows: IntArray | None = None,
     sites: IntArray | None = None,
 ) -> Circuits:
-    """Find every round trip of one vehicle, loaded out and empty back, or those of some addresses and some sites."""
+    """Find every round trip of one vehicle, loaded out and empty back: arrays of shape (addresses, sites).
+
+    With `rows` or `sites` those of some addresses or sites alone, in their order.
+    """
     rows = np.arange(len(inputs.addresses), dtype=np.int32) if rows is None else rows
     sites = np.arange(len(inputs.sites), dtype=np.int32) if sites is None else sites
     found = circuits(
