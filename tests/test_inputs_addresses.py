@@ -158,7 +158,7 @@ ROWS_AT_FAULT = {
     "x6|1 A St|0|0||||": ("lon, lat", "0, 0", "is 0, 0, not a place"),
     "x7|1 A St|44.0|-72.0||||": ("lon, lat", "44.0, -72.0", "look swapped: longitude is lon, latitude is lat"),
     "x8|1 A St|-72|44|-5|||": ("length_ft", "-5", "must be above 0"),
-    "x9|1 A St|-72|44|5 m|||": ("length_ft", "5 m", "is not a number of ft"),
+    "x9|1 A St|-72|44|5 m|||": ("length_ft", "5 m", "is not a number of ft: it is metric; write 16.4 ft"),
     "x10|1 A St|-72|44||2||": ("occupancy_hazard", "2", NO_HAZARD),
     "x11|1 A St|-72|44||8||": ("occupancy_hazard", "8", NO_HAZARD),
     "x12|1 A St|-72|44||4.5||": ("occupancy_hazard", "4.5", NO_HAZARD),
