@@ -99,7 +99,6 @@ CASES = (
             Load(bites=False),
             Load(tonnes=19.4, height_m=3.2, width_m=2.6),
             Load(tonnes=7.6),
-            Load(height_m=3.4),
             Load(width_m=2.2),
         ),
         ("osm", "de_heidelberg_hgv.osm.pbf"),

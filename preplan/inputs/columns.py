@@ -178,6 +178,7 @@ def _form(header: str, spec: TableSpec) -> str:
     return form
 
 
+@cache
 def known_forms(spec: TableSpec) -> frozenset[str]:
     """Collect every form of a header that means something in a table: its names, and what is read, asked or advised."""
     said = chain(*spec.aliases.values(), *spec.meant.values())
